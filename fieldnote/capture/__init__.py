@@ -1,0 +1,1 @@
+"""Sound from files and microphones, cut into utterances."""

@@ -1,0 +1,47 @@
+"""The ``fieldnote`` command: puts the command groups together and turns errors into one line and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated, Optional
+
+import typer
+
+from fieldnote import __version__
+from fieldnote.cli.failures import report
+from fieldnote.errors import FieldnoteError
+
+app = typer.Typer(
+    name="fieldnote",
+    help="Dictated leak diagnosis: from sound to entries, the next place to check, and the write-up. Works offline.",
+    no_args_is_help=True,
+    rich_markup_mode="rich",
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"fieldnote {__version__}")
+        raise typer.Exit()
+
+
+@app.callback()
+def top(
+    version: Annotated[
+        Optional[bool], typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = None,
+) -> None:
+    """Dictated leak diagnosis: from sound to entries, the next place to check, and the write-up. Works offline."""
+
+
+def main() -> None:
+    """Run the installed command. Exit codes: 0 done, 1 user mistake, 2 bad data, 3 device or model missing."""
+    try:
+        app()
+    except FieldnoteError as error:
+        sys.exit(report(error, as_json="--json" in sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""The write-up: complaint, cause, correction, open points, documents."""

@@ -1,0 +1,1 @@
+"""Many jobs looked at together."""

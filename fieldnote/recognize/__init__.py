@@ -1,0 +1,1 @@
+"""Sound to words: one seam, several engines."""

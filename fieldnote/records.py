@@ -1,0 +1,331 @@
+"""All that flows through the house: frozen records, importing no room.
+
+Units are in the names: ``_s`` seconds, ``_hz`` hertz, ``_min`` minutes, ``_prob`` a probability from 0 to 1.
+Identifiers are text and never row numbers. A record is never changed; ``dataclasses.replace`` makes the next one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+Kind = Literal["evidence", "check", "test", "source", "access", "repair", "plan", "fact"]
+Side = Literal["left", "right", "both", "center"]
+Certainty = Literal["sure", "unsure"]
+Stage = Literal["find", "verify"]
+OriginKind = Literal["spoken", "typed", "clock", "imported"]
+
+KINDS: tuple[Kind, ...] = ("evidence", "check", "test", "source", "access", "repair", "plan", "fact")
+SIDES: tuple[Side, ...] = ("left", "right", "both", "center")
+
+
+# ---- sound and words ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Clip:
+    """Sound on disk, kept as given.
+
+    ``path`` is relative to the data folder; ``sha256`` is that of the file as given; ``rate_hz`` and ``channels``
+    are those of the file as given (engines hear a 16 kHz mono copy made from it).
+    """
+
+    id: str
+    sha256: str
+    source: str
+    path: str
+    duration_s: float
+    rate_hz: int
+    channels: int
+    started_at: str | None = None
+    """RFC 3339 time at which the sound began, where known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """One recognised word. Times count from the start of its clip; ``confidence`` is 0 to 1, None where unknown."""
+
+    text: str
+    from_s: float
+    to_s: float
+    confidence: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another reading of the same sound; ``score`` is the engine's own (higher is better)."""
+
+    text: str
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """What was said in one breath, as text. Typed or read text has no clip and no times."""
+
+    id: str
+    text: str
+    clip_id: str | None = None
+    from_s: float | None = None
+    to_s: float | None = None
+    confidence: float | None = None
+    words: tuple[Word, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    engine: str = "text"
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    """The settings in force when it was heard, the model's hash among them."""
+
+
+# ---- entries --------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A measured value: ``what`` (length, duration, ...), as spoken, with the canonical symbol of the spoken unit."""
+
+    what: str
+    value: float
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where an entry, or part of it, comes from.
+
+    ``spoken``: utterance, character span ``start:end`` in its text, clip seconds, and the role that those words
+    played (``head``, ``place``, ``part``, ``side``, ``state``, ``quantity``, ``correction``, ...).
+    ``typed``: person and time. ``clock``: the voice test clock. ``imported``: a bundle or file.
+    """
+
+    kind: OriginKind
+    utterance_id: str | None = None
+    start: int | None = None
+    end: int | None = None
+    from_s: float | None = None
+    to_s: float | None = None
+    role: str = ""
+    person: str | None = None
+    at: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing that was found, done, measured or stated. Facts use ``what``, ``value``, ``unit`` alone."""
+
+    kind: Kind
+    place: str | None = None
+    part: str | None = None
+    side: Side | None = None
+    state: str | None = None
+    present: bool = True
+    certainty: Certainty = "sure"
+    stage: Stage = "find"
+    method: str | None = None
+    material: str | None = None
+    at: tuple[str, ...] = ()
+    item: int | None = None
+    quantities: tuple[Quantity, ...] = ()
+    quote: str = ""
+    what: str | None = None
+    value: str | float | int | None = None
+    unit: str | None = None
+    # beside the entry, not scored
+    id: str = ""
+    origins: tuple[Origin, ...] = ()
+    confidence: float | None = None
+    misheard_risk: float | None = None
+    """0 to 1: how likely the recogniser misheard it; apart from ``certainty``, which is the speaker's own doubt."""
+    heard_from: float | None = None
+    heard_to: float | None = None
+    masked: tuple[str, ...] = ()
+    """Tests only: places taped off while the water ran."""
+    clocked_s: float | None = None
+    """Tests only: seconds by the voice test clock, kept apart from what was spoken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Leftover:
+    """Words that no rule took: they stay visible. ``start:end`` slices the utterance's text."""
+
+    utterance_id: str
+    start: int
+    end: int
+    text: str
+
+
+# ---- the job --------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """When and with which liquid it leaks: all optional, ids of the pack's ``conditions`` table.
+
+    ``liquid``: rain, wash, ...; ``parked``: nose-up, nose-down, ...; ``when``: parked, driving, air-conditioning-on;
+    ``earlier_work``: glass, collision, rack, fitted-parts; ``since``: as said.
+    """
+
+    liquid: tuple[str, ...] = ()
+    parked: tuple[str, ...] = ()
+    when: tuple[str, ...] = ()
+    earlier_work: tuple[str, ...] = ()
+    since: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """What was asked when the job was opened; every field may be missing."""
+
+    vehicle: str | None = None
+    family: str | None = None
+    """Vehicle family or model line, as the shop calls it; used to group jobs."""
+    model_year: int | None = None
+    build_month: str | None = None
+    vin: str | None = None
+    odometer: float | None = None
+    odometer_unit: str | None = None
+    order_number: str | None = None
+    complaint: str | None = None
+    steering: Literal["left", "right"] | None = None
+    conditions: Conditions = field(default_factory=Conditions)
+    technician: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """A change that a person made to an entry; edits are only ever added.
+
+    ``action``: ``set`` (``field`` from ``before`` to ``after``), ``remove``, ``add`` (``after`` is the whole entry as
+    JSON text) or ``undo`` (``after`` names the edit taken back).
+    """
+
+    id: str
+    job_id: str
+    entry_id: str
+    action: Literal["set", "remove", "add", "undo"]
+    field: str | None
+    before: str | None
+    after: str | None
+    person: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One vehicle's visit: intake, what was said, what it meant, what people changed."""
+
+    id: str
+    name: str
+    created_at: str
+    status: Literal["open", "closed"] = "open"
+    closed_at: str | None = None
+    pack: str = "body-leaks"
+    intake: Intake = field(default_factory=Intake)
+    clips: tuple[Clip, ...] = ()
+    utterances: tuple[Utterance, ...] = ()
+    entries: tuple[Entry, ...] = ()
+    leftovers: tuple[Leftover, ...] = ()
+    edits: tuple[Edit, ...] = ()
+    stranded_edits: tuple[Edit, ...] = ()
+    """Edits whose entry no longer comes out of the words: shown, never dropped."""
+
+
+# ---- what to do next ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a source rose or sank. ``weight`` is its share of the change in log-odds; ``entries`` names its entries."""
+
+    text: str
+    weight: float = 0.0
+    entries: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A candidate source of the leak, never a test. ``probability`` is 0 to 1 and is its own: several may be true."""
+
+    rank: int
+    source: str
+    place: str
+    part: str | None
+    side: Side | None
+    probability: float
+    because: tuple[Reason, ...] = ()
+    rates: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do. ``opens`` lists what must come off first; ``cautions`` are texts ready to be shown."""
+
+    step: int
+    do: Literal["look", "test"]
+    place: str
+    part: str | None
+    side: Side | None
+    method: str | None
+    minutes: float
+    opens: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    because: str = ""
+    would_change: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unused:
+    """An entry that the map could not use, and why."""
+
+    entry: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What ``suggest`` gives: candidates, the order of work, what it could not use, and the rates it used."""
+
+    suggestions: tuple[Suggestion, ...]
+    plan: tuple[Step, ...]
+    unused: tuple[Unused, ...] = ()
+    aftercare: tuple[Step, ...] = ()
+    rates: str = ""
+    notes: tuple[str, ...] = ()
+
+
+# ---- the write-up ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """One sentence and the ids of the entries that it rests on (never none)."""
+
+    text: str
+    entries: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """A heading (``Complaint``, ``Cause``, ``Correction``, ...) and its sentences."""
+
+    heading: str
+    sentences: tuple[Sentence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OpenPoint:
+    """Something that the record leaves open, and the entries that raise it."""
+
+    text: str
+    entries: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Narrative:
+    """The write-up of one job. ``hash`` is over all that it says; ``version`` counts its frozen versions."""
+
+    paragraphs: tuple[Paragraph, ...]
+    open_points: tuple[OpenPoint, ...]
+    cautions: tuple[str, ...] = ()
+    version: int = 0
+    hash: str = ""

@@ -1,0 +1,1 @@
+"""Jobs kept in SQLite, with every change made to them."""

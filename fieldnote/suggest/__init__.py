@@ -1,0 +1,1 @@
+"""Where the water may come in, and the order of checks."""

@@ -1,0 +1,1 @@
+"""Loads and checks a trade's words."""

@@ -9,7 +9,7 @@ demo: $(VENV)/.core
 	$(BIN)/fieldnote demo
 
 test: $(VENV)/.dev
-	$(BIN)/python -m pytest -q -m "not soak"
+	$(BIN)/python -m pytest -q -n 2 -m "not soak" $(PYTEST_ARGS)
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check .

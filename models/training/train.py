@@ -1,0 +1,435 @@
+"""Tunes the small Whisper recogniser on synthetic dictation; one GPU for minutes, or a CPU for a smoke test.
+
+Reads ``DATA/man.jsonl`` (one ``{"file", "domain": "trade"|"general", "text", "ids"}`` a line), the sound files that it
+names, ``DATA/tokens.json`` (special tokens and hint lists, from prepare.py) and the starting weights (from
+``weights.py pack``). Writes NAME0.npz, NAME1.npz ... and map.json, for ``weights.py blend``::
+
+    python models/training/train.py --data DATA --start w.npz --shipped models/fieldnote-tiny --out OUT --name A
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import distort
+import numpy as np
+import soundfile
+import torch
+import weights
+from torch import nn
+from torch.nn import functional
+
+WIDTH, HEADS, LAYERS, MELS = 384, 6, 4, 80
+HOP = 160
+FULL_FRAMES = 3000
+TRAP_FRAMES = 160  # the engine takes an input of this length for encoder output
+
+
+class Attention(nn.Module):
+    """Self or cross attention with its layer norm, as in the base model."""
+
+    def __init__(self, cross: bool) -> None:
+        super().__init__()
+        self.cross = cross
+        if cross:
+            self.q, self.kv = nn.Linear(WIDTH, WIDTH), nn.Linear(WIDTH, 2 * WIDTH)
+        else:
+            self.qkv = nn.Linear(WIDTH, 3 * WIDTH)
+        self.o, self.ln = nn.Linear(WIDTH, WIDTH), nn.LayerNorm(WIDTH)
+
+    def forward(self, x: torch.Tensor, memory: torch.Tensor | None = None, causal: bool = False) -> torch.Tensor:
+        y = self.ln(x)
+        batch, length, _ = y.shape
+        if self.cross:
+            q, (k, v) = self.q(y), self.kv(memory).chunk(2, -1)
+        else:
+            q, k, v = self.qkv(y).chunk(3, -1)
+        split = lambda t: t.view(batch, -1, HEADS, WIDTH // HEADS).transpose(1, 2)  # noqa: E731
+        out = functional.scaled_dot_product_attention(split(q), split(k), split(v), is_causal=causal)
+        return x + self.o(out.transpose(1, 2).reshape(batch, length, WIDTH))
+
+
+class Feedforward(nn.Module):
+    """The two-layer block of a transformer layer."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ln, self.a, self.b = nn.LayerNorm(WIDTH), nn.Linear(WIDTH, 4 * WIDTH), nn.Linear(4 * WIDTH, WIDTH)
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return x + self.b(functional.gelu(self.a(self.ln(x))))
+
+
+class Encoder(nn.Module):
+    """Log-mel frames (batch × 80 × frames) to positions (batch × frames / 2 × width)."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.c1 = nn.Conv1d(MELS, WIDTH, 3, padding=1)
+        self.c2 = nn.Conv1d(WIDTH, WIDTH, 3, stride=2, padding=1)
+        self.pos = nn.Parameter(torch.zeros(FULL_FRAMES // 2, WIDTH), requires_grad=False)
+        self.sa = nn.ModuleList([Attention(False) for _ in range(LAYERS)])
+        self.ff = nn.ModuleList([Feedforward() for _ in range(LAYERS)])
+        self.ln = nn.LayerNorm(WIDTH)
+
+    def forward(self, mel: torch.Tensor) -> torch.Tensor:
+        x = functional.gelu(self.c2(functional.gelu(self.c1(mel)))).transpose(1, 2)
+        x = x + self.pos[: x.shape[1]]
+        for attend, feed in zip(self.sa, self.ff, strict=True):
+            x = feed(attend(x))
+        return self.ln(x)
+
+
+class Decoder(nn.Module):
+    """Tokens and encoder positions to the scores of the next token."""
+
+    def __init__(self, tokens: int) -> None:
+        super().__init__()
+        self.emb = nn.Parameter(torch.zeros(tokens, WIDTH), requires_grad=False)
+        self.pos = nn.Parameter(torch.zeros(448, WIDTH))
+        self.sa = nn.ModuleList([Attention(False) for _ in range(LAYERS)])
+        self.ca = nn.ModuleList([Attention(True) for _ in range(LAYERS)])
+        self.ff = nn.ModuleList([Feedforward() for _ in range(LAYERS)])
+        self.ln = nn.LayerNorm(WIDTH)
+
+    def forward(self, tokens: torch.Tensor, memory: torch.Tensor) -> torch.Tensor:
+        x = functional.embedding(tokens, self.emb) + self.pos[: tokens.shape[1]]
+        for attend, cross, feed in zip(self.sa, self.ca, self.ff, strict=True):
+            x = feed(cross(attend(x, causal=True), memory))
+        return self.ln(x) @ self.emb.T
+
+
+class Recogniser(nn.Module):
+    """The whole model."""
+
+    def __init__(self, tokens: int) -> None:
+        super().__init__()
+        self.enc, self.dec = Encoder(), Decoder(tokens)
+
+
+def names() -> dict[str, str]:
+    """Our parameter names → names in the weight file."""
+    out = {"enc.pos": "encoder/position_encodings/encodings", "dec.pos": "decoder/position_encodings/encodings"}
+
+    def linear(ours: str, theirs: str) -> None:
+        out[ours + ".weight"], out[ours + ".bias"] = theirs + "/weight", theirs + "/bias"
+
+    def norm(ours: str, theirs: str) -> None:
+        out[ours + ".weight"], out[ours + ".bias"] = theirs + "/gamma", theirs + "/beta"
+
+    linear("enc.c1", "encoder/conv1")
+    linear("enc.c2", "encoder/conv2")
+    for side, whole in (("enc", "encoder"), ("dec", "decoder")):
+        norm(f"{side}.ln", f"{whole}/layer_norm")
+        for i in range(LAYERS):
+            layer = f"{whole}/layer_{i}"
+            linear(f"{side}.sa.{i}.qkv", f"{layer}/self_attention/linear_0")
+            linear(f"{side}.sa.{i}.o", f"{layer}/self_attention/linear_1")
+            norm(f"{side}.sa.{i}.ln", f"{layer}/self_attention/layer_norm")
+            linear(f"{side}.ff.{i}.a", f"{layer}/ffn/linear_0")
+            linear(f"{side}.ff.{i}.b", f"{layer}/ffn/linear_1")
+            norm(f"{side}.ff.{i}.ln", f"{layer}/ffn/layer_norm")
+            if side == "dec":
+                linear(f"dec.ca.{i}.q", f"{layer}/attention/linear_0")
+                linear(f"dec.ca.{i}.kv", f"{layer}/attention/linear_1")
+                linear(f"dec.ca.{i}.o", f"{layer}/attention/linear_2")
+                norm(f"dec.ca.{i}.ln", f"{layer}/attention/layer_norm")
+    return out
+
+
+def load(start: Path, shipped: Path, device: str) -> Recogniser:
+    """The starting weights; embeddings come from the shipped model, whose tuning left them as they were."""
+    arrays = weights.unpack(dict(np.load(start)))
+    kept = weights.read(shipped).arrays
+    embedding = kept[weights.EMBEDDING].astype(np.float32) / kept[weights.EMBEDDING + "_scale"][:, None]
+    model = Recogniser(len(embedding))
+    state = model.state_dict()
+    for ours, theirs in names().items():
+        state[ours] = torch.tensor(arrays[theirs]).view(state[ours].shape)
+    state["dec.emb"] = torch.tensor(embedding)
+    model.load_state_dict(state)
+    return model.to(device)
+
+
+class LogMel:
+    """Samples (batch × n, n a multiple of 160) to log-mel frames, as the base model was trained on."""
+
+    def __init__(self, filters: np.ndarray, device: str) -> None:
+        self.filters = torch.tensor(filters, device=device)
+        self.window = torch.hann_window(400, device=device)
+
+    def __call__(self, samples: torch.Tensor, warp: float = 1.0) -> torch.Tensor:
+        power = torch.stft(samples, 400, HOP, window=self.window, center=True, pad_mode="reflect", return_complex=True)
+        mel = (self.filters @ (power[..., :-1].abs() ** 2)).clamp(min=1e-10).log10()
+        mel = torch.maximum(mel, mel.amax((1, 2), keepdim=True) - 8)
+        if warp != 1.0:  # a longer or shorter vocal tract
+            at = (torch.arange(MELS, device=mel.device) * warp).clamp(max=MELS - 1.001)
+            low = at.floor().long()
+            share = (at - low)[None, :, None]
+            mel = mel[:, low] * (1 - share) + mel[:, low + 1] * share
+        return (mel + 4) / 4
+
+
+@dataclass
+class Corpus:
+    """All that training hears, in memory."""
+
+    lines: list[dict[str, Any]]
+    sounds: list[np.ndarray]
+    noises: list[np.ndarray]
+    tokens: dict[str, Any]
+
+
+def read_corpus(data: Path, seed: int, noises: int) -> Corpus:
+    """Load every sound of the manifest and make the background noises."""
+    lines = [json.loads(line) for line in (data / "man.jsonl").read_text(encoding="utf-8").splitlines()]
+    with ThreadPoolExecutor(16) as pool:
+        sounds = list(pool.map(lambda line: soundfile.read(data / line["file"], dtype="float32")[0], lines))
+    dice = np.random.default_rng(seed)
+    made = [distort.noise(160_000, sounds, dice) for _ in range(noises)]
+    return Corpus(lines, sounds, made, json.loads((data / "tokens.json").read_text(encoding="utf-8")))
+
+
+@dataclass
+class Options:
+    """What a run is made of."""
+
+    steps: int = 2500
+    batch: int = 64
+    rate: float = 1e-4
+    encoder_rate: float = 0.3
+    teacher: float = 1.5
+    empty: float = 0.10
+    full: float = 0.3
+    hinted: float = 0.15
+    noisy: float = 0.7
+    seed: int = 3
+
+
+class Batches(torch.utils.data.Dataset[dict[str, Any]]):
+    """Batch number → arrays; every batch is made from its own seed, so that a run can be repeated."""
+
+    def __init__(self, corpus: Corpus, chosen: list[int], options: Options) -> None:
+        self.corpus, self.options = corpus, options
+        dice = np.random.default_rng(options.seed)
+        order: list[int] = []
+        while len(order) < options.steps * options.batch:
+            order += [chosen[i] for i in dice.permutation(len(chosen))]
+        self.order = order
+
+    def __len__(self) -> int:
+        return self.options.steps
+
+    def __getitem__(self, step: int) -> dict[str, Any]:
+        o, dice = self.options, np.random.default_rng([self.options.seed, step])
+        chosen = self.order[step * o.batch : (step + 1) * o.batch]
+        sounds, targets, clean = [], [], []
+        for row, i in enumerate(chosen):
+            sound, ids = self._example(i, dice)
+            sounds.append(sound)
+            targets.append(ids)
+            if o.teacher and ids and self.corpus.lines[i]["domain"] == "general":
+                clean.append((row, self.corpus.sounds[i]))
+        longest = max(map(len, sounds)) // HOP + 1
+        frames = FULL_FRAMES if dice.random() < o.full else max(200, longest + int(dice.integers(30, 256)))
+        out = _padded(sounds, targets, min(frames + frames % 2, FULL_FRAMES), self._hint(dice), self.corpus.tokens)
+        out["warp"] = float(dice.uniform(0.92, 1.08)) if dice.random() < 0.5 else 1.0
+        if clean:
+            heard = np.zeros((len(clean), FULL_FRAMES * HOP), np.float32)
+            for into, (_, sound) in zip(heard, clean, strict=True):
+                into[: len(sound)] = sound[: FULL_FRAMES * HOP]
+            out["teacher_rows"], out["teacher_sound"] = np.array([row for row, _ in clean]), heard
+        return out
+
+    def _hint(self, dice: np.random.Generator) -> list[int]:
+        hints = self.corpus.tokens["hints"]
+        return list(hints[int(dice.integers(len(hints)))]) if hints and dice.random() < self.options.hinted else []
+
+    def _example(self, i: int, dice: np.random.Generator) -> tuple[np.ndarray, list[int]]:
+        o, background = self.options, self.corpus.noises[int(dice.integers(len(self.corpus.noises)))]
+        if dice.random() < o.empty:
+            size = int(dice.integers(4_000, 100_000))
+            start = int(dice.integers(0, len(background) - size))
+            return background[start : start + size] * np.float32(10 ** dice.uniform(-4, -0.7)), []
+        sound = distort.speaker(self.corpus.sounds[i], dice)
+        before, after = (np.zeros(int(dice.integers(0, 8000)), np.float32) for _ in range(2))
+        sound = np.concatenate([before, sound, after])
+        if dice.random() < o.noisy:
+            sound = distort.in_noise(sound, background, dice, float(dice.uniform(-2, 25)))
+        peak = float(np.abs(sound).max())
+        return (sound * np.float32(dice.uniform(0.05, 0.95) / max(peak, 1e-6))), list(self.corpus.lines[i]["ids"])
+
+
+def _padded(
+    sounds: list[np.ndarray], targets: list[list[int]], frames: int, hint: list[int], tokens: dict[str, Any]
+) -> dict[str, Any]:
+    """Sounds as one array of ``frames``, tokens as decoder input, and what each position should say next."""
+    frames = frames + 2 if frames == TRAP_FRAMES else frames
+    heard = np.zeros((len(sounds), frames * HOP), np.float32)
+    for into, sound in zip(heard, sounds, strict=True):
+        into[: len(sound)] = sound[: frames * HOP]
+    front = [tokens["prev"], *hint] if hint else []
+    rows = [[*front, tokens["sot"], tokens["nots"], *ids, tokens["eot"]] for ids in targets]
+    longest = max(map(len, rows))
+    said, want = np.full((len(rows), longest), tokens["eot"]), np.full((len(rows), longest), -100)
+    for into, goal, row in zip(said, want, rows, strict=True):
+        into[: len(row)] = row
+        goal[len(front) + 1 : len(row) - 1] = row[len(front) + 2 :]
+    return {"sound": heard, "said": said, "want": want}
+
+
+def greedy(
+    model: Recogniser, mel: LogMel, sounds: list[np.ndarray], tokens: dict[str, Any], device: str
+) -> list[list[int]]:
+    """Token ids for each sound, by taking the best token each time, on short input as the engine gives it."""
+    out: list[list[int]] = []
+    for at in range(0, len(sounds), 32):
+        some = sounds[at : at + 32]
+        frames = max(200, max(map(len, some)) // HOP + 129)
+        heard = _padded(some, [[]] * len(some), frames + frames % 2, [], tokens)["sound"]
+        with torch.no_grad(), torch.autocast(device, torch.bfloat16):
+            memory = model.enc(mel(torch.tensor(heard, device=device)))
+            said = torch.tensor([[tokens["sot"], tokens["nots"]]] * len(some), device=device)
+            done = torch.zeros(len(some), dtype=torch.bool, device=device)
+            for _ in range(80):
+                best = model.dec(said, memory)[:, -1].float().argmax(-1)
+                best[done] = tokens["eot"]
+                done |= best == tokens["eot"]
+                said = torch.cat([said, best[:, None]], 1)
+                if done.all():
+                    break
+        out += [[t for t in row[2:] if t != tokens["eot"]] for row in said.tolist()]
+    return out
+
+
+def token_errors(got: list[list[int]], want: list[list[int]]) -> float:
+    """Edit distance over all tokens, divided by the tokens wanted."""
+
+    def distance(a: list[int], b: list[int]) -> int:
+        row = list(range(len(b) + 1))
+        for i, x in enumerate(a, 1):
+            before, row[0] = row[0], i
+            for j, y in enumerate(b, 1):
+                before, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, before + (x != y))
+        return row[-1]
+
+    return sum(map(distance, got, want)) / max(1, sum(map(len, want)))
+
+
+def train(
+    corpus: Corpus, options: Options, start: Path, shipped: Path, device: str, workers: int, name: str
+) -> Recogniser:
+    """Train and return the model; prints the loss and the errors on each measuring set as it goes."""
+    model, teacher = load(start, shipped, device), load(start, shipped, device).eval().requires_grad_(False)
+    mel = LogMel(np.array(corpus.tokens["mel_filters"], dtype=np.float32), device)
+    groups = [
+        {"params": [p for n, p in model.dec.named_parameters() if n != "emb"], "lr": options.rate},
+        {
+            "params": [p for n, p in model.enc.named_parameters() if n != "pos"],
+            "lr": options.rate * options.encoder_rate,
+        },
+    ]
+    optimiser = torch.optim.AdamW(groups, weight_decay=0.01, betas=(0.9, 0.98))
+    rates = [group["lr"] for group in groups]
+    measured = sorted({line["set"] for line in corpus.lines if line.get("set")})
+    chosen = [i for i, line in enumerate(corpus.lines) if not line.get("set")]
+    batches = torch.utils.data.DataLoader(
+        Batches(corpus, chosen, options), batch_size=None, num_workers=workers, prefetch_factor=4 if workers else None
+    )
+    began = time.time()
+    for step, batch in enumerate(batches):
+        share = min(1.0, step / 100) * 0.5 * (1 + math.cos(math.pi * step / options.steps))
+        for group, rate in zip(optimiser.param_groups, rates, strict=True):
+            group["lr"] = rate * share
+        loss = _loss(model, teacher, mel, batch, options, device)
+        optimiser.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_([p for group in groups for p in group["params"]], 1.0)
+        optimiser.step()
+        if step % 500 == 0 or step == options.steps - 1:
+            errors = {s: round(_measure(model, mel, corpus, s, device), 4) for s in measured}
+            print(name, step, f"loss {loss.item():.3f}", errors, f"{time.time() - began:.0f} s", flush=True)
+    return model
+
+
+def _loss(
+    model: Recogniser, teacher: Recogniser, mel: LogMel, batch: dict[str, Any], options: Options, device: str
+) -> torch.Tensor:
+    tensor = lambda key: torch.as_tensor(batch[key]).to(device, non_blocking=True)  # noqa: E731
+    said, want = tensor("said"), tensor("want")
+    with torch.autocast(device, torch.bfloat16):
+        with torch.no_grad():
+            frames = mel(tensor("sound"), float(batch["warp"]))
+        scores = model.dec(said, model.enc(frames))
+    loss = functional.cross_entropy(
+        scores.float().flatten(0, 1), want.flatten(), ignore_index=-100, label_smoothing=0.05
+    )
+    if "teacher_rows" in batch:
+        rows = tensor("teacher_rows")
+        with torch.no_grad(), torch.autocast(device, torch.bfloat16):
+            goal = teacher.dec(said[rows], teacher.enc(mel(tensor("teacher_sound"))))
+        asked = want[rows] != -100
+        apart = functional.kl_div(
+            functional.log_softmax(scores[rows][asked].float(), -1),
+            functional.log_softmax(goal[asked].float(), -1),
+            log_target=True,
+            reduction="batchmean",
+        )
+        loss = loss + apart * len(rows) / len(said) * options.teacher
+    return loss
+
+
+def _measure(model: Recogniser, mel: LogMel, corpus: Corpus, name: str, device: str) -> float:
+    chosen = [i for i, line in enumerate(corpus.lines) if line.get("set") == name]
+    got = greedy(model, mel, [corpus.sounds[i] for i in chosen], corpus.tokens, device)
+    return token_errors(got, [corpus.lines[i]["ids"] for i in chosen])
+
+
+def save(model: Recogniser, out: Path, name: str) -> None:
+    """Write the trained arrays as half floats, in files under 15 MB."""
+    out.mkdir(parents=True, exist_ok=True)
+    state, mapping = model.state_dict(), names()
+    parts: list[dict[str, np.ndarray]] = [{}]
+    for ours in sorted(mapping):
+        if ours == "enc.pos":
+            continue
+        array = state[ours].half().cpu().numpy()
+        if sum(a.nbytes for a in parts[-1].values()) + array.nbytes > 15e6:
+            parts.append({})
+        parts[-1][ours] = array
+    for number, part in enumerate(parts):
+        np.savez(out / f"{name}{number}.npz", **part)
+    (out / "map.json").write_text(json.dumps(mapping), encoding="utf-8")
+
+
+def main() -> None:
+    """Read the options, train, save."""
+    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    for name in ("data", "start", "shipped", "out"):
+        ask.add_argument(f"--{name}", type=Path, required=True)
+    ask.add_argument("--name", default="A")
+    ask.add_argument("--workers", type=int, default=12)
+    ask.add_argument("--noises", type=int, default=300)
+    for field, default in Options().__dict__.items():
+        ask.add_argument(f"--{field.replace('_', '-')}", type=type(default), default=default)
+    given = vars(ask.parse_args())
+    options = Options(**{field: given[field] for field in Options().__dict__})
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    print(given["name"], options, device, flush=True)
+    torch.manual_seed(options.seed)
+    corpus = read_corpus(given["data"], options.seed, given["noises"])
+    print(len(corpus.lines), "clips", round(sum(map(len, corpus.sounds)) / distort.RATE_HZ / 3600, 2), "h", flush=True)
+    model = train(corpus, options, given["start"], given["shipped"], device, given["workers"], given["name"])
+    save(model, given["out"], given["name"])
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -5,10 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from fieldnote.extract.cardinals import cardinal, small
+from fieldnote.extract.number_words import ONES, REPEATS, TEENS, TENS, ZERO_LETTERS, ZERO_WORDS, cut, digit, numeral
+
+# Digits that a recogniser writes as the ordinary word that sounds alike; taken only between two digits.
+_SOUNDS_LIKE_DIGIT = {"to": "2", "too": "2", "for": "4", "fore": "4", "ate": "8", "won": "1", "tree": "3", "sex": "6"}
+_MARKS = {"#", "number", "no", "is", "at", "reads", "reading", "of"}
+_ODOMETER_DIGITS = 7
+
 
 @dataclass(frozen=True, slots=True)
 class DigitString:
-    """Digits as said in ``tokens[start:end]``: "four one" is "41", "two twelve" is "212", "sixty two thousand" is "62000".
+    """Digits said in ``tokens[start:end]``: "four one" is "41", "two twelve" "212", "sixty two thousand" "62000".
 
     ``certain`` is False where the same words are often meant otherwise ("ninety eight seven" for 98,700).
     """
@@ -21,10 +29,127 @@ class DigitString:
 
 
 def read_digit_string(tokens: Sequence[str], start: int = 0) -> DigitString | None:
-    """The digits that begin at ``tokens[start]`` (after "unit", "number", "order"), or None where none begin there."""
-    raise NotImplementedError
+    """The digits that begin at ``tokens[start]`` (after "unit", "number", "order"), or None where none begin there.
+
+    Words that may stand between the name and its number ("is", "number", "#") are passed over.
+    """
+    words, at = cut(tokens[start:])
+    i = _past_marks(words)
+    chain = _chain(words, i)
+    if chain is None:
+        return None
+    text, end, _ = chain
+    return DigitString(start + at[i], start + at[end - 1] + 1, text, int(text))
 
 
 def read_odometer(tokens: Sequence[str], start: int = 0) -> DigitString | None:
-    """The odometer reading that begins at ``tokens[start]``: "sixty two thousand three oh five", "one twelve four fifty"."""
-    raise NotImplementedError
+    """The odometer reading that begins at ``tokens[start]``, as whole miles or kilometres.
+
+    "Sixty two thousand three oh five", "one twelve four fifty" (112,450: groups said after each other, the commonest
+    way to read out a six-digit counter), "eighty four two hundred" (84,200), "62,305", "62k", "62 thousand and five".
+    """
+    words, at = cut(tokens[start:])
+    i = _past_marks(words)
+    chain = _chain(words, i)
+    if chain is None:
+        return None
+    text, end, parts = chain
+    if end < len(words) and words[end] in ("thousand", "k", "kay"):
+        end += 1
+        tail = _below_thousand(words, end)
+        if tail:
+            text, end = text + f"{tail[0]:03d}", tail[1]
+        else:
+            text += "000"
+    elif len(parts) == 2 and parts[0].endswith("000") and len(parts[0]) > 3 and len(parts[1]) <= 3:
+        # A recogniser's "62,000 305".
+        text = str(int(parts[0]) + int(parts[1]))
+    if _tenths(words, end):
+        # The tenths of a counter are no part of the reading.
+        end += 2
+    if len(text) > _ODOMETER_DIGITS:
+        return None
+    certain = not (len(parts) == 2 and len(parts[0]) == 2 and len(parts[1]) == 1 and len(text) == 3)
+    return DigitString(start + at[i], start + at[end - 1] + 1, text.lstrip("0") or "0", int(text), certain)
+
+
+def _past_marks(words: Sequence[str]) -> int:
+    i = 0
+    while i < len(words) and i < 3 and words[i] in _MARKS:
+        i += 1
+    return i
+
+
+def _tenths(words: Sequence[str], end: int) -> bool:
+    return end + 1 < len(words) and words[end] == "point" and words[end + 1] in ONES
+
+
+def _below_thousand(words: Sequence[str], j: int) -> tuple[int, int] | None:
+    """What follows "thousand": "three oh five", "and five", "four fifty", "two hundred", "305"."""
+    k = j + 1 if j + 1 < len(words) and words[j] == "and" else j
+    chain = _chain(words, k)
+    if chain is None or len(chain[0]) > 3:
+        return None
+    return int(chain[0]), chain[1]
+
+
+def _chain(words: Sequence[str], i: int) -> tuple[str, int, list[str]] | None:
+    """Digit groups said after each other from word ``i``: their text, the word after them, and the groups."""
+    parts: list[str] = []
+    j, n = i, len(words)
+    while j < n:
+        group = _group_text(words, j, first=not parts)
+        if group is None:
+            break
+        parts.append(group[0])
+        j = group[1]
+    if not parts:
+        return None
+    return "".join(parts), j, parts
+
+
+def _group_text(words: Sequence[str], j: int, *, first: bool) -> tuple[str, int] | None:
+    word, n = words[j], len(words)
+    following = words[j + 1] if j + 1 < n else ""
+    if word in REPEATS:
+        repeated = digit(following)
+        return (repeated * REPEATS[word], j + 2) if repeated else None
+    if word in ZERO_WORDS or word in ZERO_LETTERS:
+        # "Oh" opens a number only where a number follows it at once.
+        return ("0", j + 1) if not first or _opens(following) or word in ZERO_WORDS else None
+    if word in _SOUNDS_LIKE_DIGIT:
+        return (_SOUNDS_LIKE_DIGIT[word], j + 1) if not first and _opens(following) else None
+    if word[0].isdigit():
+        return _numeral_text(words, j)
+    if word in ("a", "hundred") or small(words, j) is None:
+        whole = cardinal(words, j) if word == "a" and following == "hundred" else None
+        return (str(whole.value), whole.end) if whole and isinstance(whole.value, int) else None
+    return _spoken_group(words, j)
+
+
+def _numeral_text(words: Sequence[str], j: int) -> tuple[str, int] | None:
+    value = numeral(words[j])
+    if not isinstance(value, int):
+        return None
+    return words[j], j + 1
+
+
+def _spoken_group(words: Sequence[str], j: int) -> tuple[str, int] | None:
+    pair = small(words, j)
+    if pair is None:
+        return None
+    value, end = pair
+    if end < len(words) and words[end] == "hundred":
+        rest_at = end + 2 if end + 1 < len(words) and words[end + 1] == "and" else end + 1
+        rest = small(words, rest_at)
+        if rest and 0 < rest[0] < 100 and not words[rest_at][0].isdigit():
+            return str(value * 100 + rest[0]), rest[1]
+        return str(value * 100), end + 1
+    return str(value), end
+
+
+def _opens(word: str) -> bool:
+    return bool(word) and (
+        word in ONES or word in TEENS or word in TENS or word in ZERO_WORDS or word in ZERO_LETTERS
+        or word in REPEATS or word[0].isdigit()
+    )  # fmt: skip

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import random
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -62,6 +63,11 @@ MONTHS = [
     "November",
     "December",
 ]
+PLAIN_PASTS = {
+    "bend": "bent", "blow": "blew", "build": "built", "cut": "cut", "do": "did", "fit": "fitted", "get": "got", "hold": "held",
+    "knock": "knocked", "lay": "laid", "let": "let", "put": "put", "redo": "redid", "run": "ran", "set": "set", "stick": "stuck",
+    "take": "took", "undo": "undid", "wind": "wound",
+}  # fmt: skip
 FILLERS = ("Okay, so", "Um,", "Uh,", "All right,", "So,", "And", "Now", "Okay,", "Well,", "Right, so")
 LEADS = (
     "Looks like",
@@ -113,7 +119,12 @@ def gather(pack: Any) -> Words:
     """Sort the pack's spoken variants by role. Very short letter forms are left to the spelled strings."""
 
     def says(kind: str) -> list[str]:
-        return [say for term in pack.terms(kind) for say in (term.name, *term.say) if len(say) > 2]
+        # The usual words come first in the pack and are said most; the rare ones still come up.
+        out = []
+        for term in pack.terms(kind):
+            phrases = [say for say in one_spelling((term.name, *term.say)) if len(say) > 2]
+            out += phrases[:1] * 6 + phrases[1:5] * 3 + phrases[5:]
+        return out
 
     def of(kind: str, attribute: str, keep: Callable[[Any], bool] = lambda state: True) -> list[str]:
         return [
@@ -141,6 +152,20 @@ def gather(pack: Any) -> Words:
     )
 
 
+def one_spelling(phrases: Iterable[str]) -> list[str]:
+    """The first of each group that differs in spelling alone ("weatherstrip", "weather strip", "moulding").
+
+    The pack lists what recognisers write; the recogniser itself must learn one way of writing each.
+    """
+    kept: dict[str, str] = {}
+    for phrase in phrases:
+        letters = (
+            re.sub(r"[^a-z0-9]", "", phrase.lower()).replace("ou", "o").replace("tre", "ter").replace("ise", "ize")
+        )
+        kept.setdefault(re.sub(r"(.)\1", r"\1", letters), phrase)
+    return list(kept.values())
+
+
 class Speaker:
     """Makes sentences; all choices come from ``dice``."""
 
@@ -159,6 +184,8 @@ class Speaker:
             done = verb + "d"
         elif verb.endswith("y") and verb[-2:-1] not in "aeiou":
             done = verb[:-1] + "ied"
+        elif re.fullmatch(r"[^aeiou]*[aeiou][^aeiouwxy]", verb):
+            done = verb + verb[-1] + "ed"
         else:
             done = verb + "ed"
         return " ".join([done, *rest])
@@ -441,18 +468,21 @@ def in_words(number: int, dice: random.Random | None = None) -> str:
 
 
 def irregular_pasts(pack: Any) -> dict[str, str]:
-    """The pack's irregular verbs: base form → past."""
-    return {row.base: row.past for row in pack.lists.get("irregular", ())}
+    """Irregular verbs, base form → past: a few of plain English, and the pack's own."""
+    return {**PLAIN_PASTS, **{row.base: row.past for row in pack.lists.get("irregular", ())}}
 
 
-def make(pack_name: str, count: int, seed: int) -> list[str]:
-    """``count`` different sentences; short ones come up in proportion, so each term alone is said too."""
+def make(pack_name: str, count: int, seed: int, short_times: int = 6) -> list[str]:
+    """``count`` different sentences; those of one or two words ``short_times`` each, to be said by several voices."""
     pack = load_pack(pack_name)
-    speaker = Speaker(gather(pack), irregular_pasts(pack), random.Random(seed))
+    dice = random.Random(seed)
+    speaker = Speaker(gather(pack), irregular_pasts(pack), dice)
     made: dict[str, None] = {}
     while len(made) < count:
         made[speaker.sentence()] = None
-    return list(made)
+    out = [text for text in made for _ in range(short_times if text.count(" ") < 2 else 1)]
+    dice.shuffle(out)
+    return out
 
 
 def main() -> None:

@@ -39,6 +39,7 @@ class RecognizeSettings:
     threads: int
     beam: int
     hints: bool
+    word_times: bool
 
 
 @dataclass(frozen=True, slots=True)

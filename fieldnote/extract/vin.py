@@ -3,15 +3,45 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from fieldnote.extract.spelled import Said, SpelledMention, find_spelled, read_spelled, spelling_table
+from fieldnote.extract.vin_rules import LENGTH, check_digit, faults, model_year, other_year
+
 VinStatus = Literal["valid", "unchecked", "wrong", "incomplete", "too-long", "none"]
+
+_CUES = (("vin",), ("vehicle", "identification", "number"), ("v", "i", "n"), ("v.i.n",), ("v.i.n.",), ("vehicle", "identification"))  # fmt: skip
+_AFTER_CUE = {
+    "is",
+    "number",
+    "reads",
+    "ends",
+    "in",
+    "with",
+    "on",
+    "this",
+    "one",
+    ":",
+    ",",
+    "-",
+    "and",
+    "starts",
+    "the",
+    "vin",
+}
+_BEFORE_REST = {"continuing", "continued", "then", "and", "rest", "of", "the", "vin", "is", "next", "uh", "um", "okay", "so", ","}  # fmt: skip
+# A VIN begins with a region: 1 to 5 is North America, where the check digit is required.
+_NORTH_AMERICA = set("12345")
+_CLOSED_SAYING: frozenset[Said] = frozenset(("word",))
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A VIN that differs in one said-alike character and has the right check digit. Never taken without asking."""
+    """A VIN that differs in one said-alike character and has the right check digit. Never taken without asking.
+
+    ``position`` counts from 1.
+    """
 
     vin: str
     position: int
@@ -25,23 +55,27 @@ class Proposal:
 class VinReading:
     """What was read.
 
-    ``status``: ``valid`` (17 characters, check digit right), ``unchecked`` (17 characters, none that a check digit could
-    confirm: a maker outside North America may not use one), ``wrong`` (check digit is required and fails),
-    ``incomplete``, ``too-long``, ``none`` (nothing spelled). ``proposal`` is set where exactly one said-alike slip makes
-    the check digit right; ``candidates`` lists all that would. ``year`` is the model year where it can be told.
+    ``status``: ``valid`` (17 characters, check digit right), ``unchecked`` (17 characters whose check digit does not fit,
+    from a region where makers need not use one), ``wrong`` (17 characters, a check digit is required there and fails, or
+    a character that no VIN has), ``incomplete``, ``too-long``, ``none`` (nothing spelled).
+    ``proposal`` is set where exactly one said-alike slip makes the check digit right; ``candidates`` lists all that would.
+    ``year`` is the model year, where the check digit confirms what was heard; ``year_if_heavy`` the other one that the
+    code can mean, for vehicles above 4536 kg and trailers. ``said`` tells how each character was said.
     """
 
     vin: str
     status: VinStatus
     year: int | None = None
+    year_if_heavy: int | None = None
     proposal: Proposal | None = None
     candidates: tuple[Proposal, ...] = ()
     warnings: tuple[str, ...] = ()
+    said: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class VinMention:
-    """A VIN in ``tokens[start:end]`` (from its first character to its last; the cue word is not in it)."""
+    """A VIN in ``tokens[start:end]``, from the word "vin" or its first character to its last."""
 
     start: int
     end: int
@@ -50,14 +84,155 @@ class VinMention:
 
 def read_vin(text: str) -> VinReading:
     """The VIN spelled in ``text``, which may say "vin" first."""
-    raise NotImplementedError
+    return read_vin_over([text])
 
 
 def read_vin_over(texts: Sequence[str]) -> VinReading:
     """The VIN spelled over several utterances, joined in their order."""
-    raise NotImplementedError
+    reading = VinReading("", "none", warnings=("no characters were spelled",))
+    for text in texts:
+        tokens = text.split()
+        if reading.status == "none":
+            found = find_vin(tokens, expected=True)
+            reading = found.reading if found else reading
+            continue
+        more = continue_vin(reading, tokens)
+        reading = more.reading if more else reading
+    return reading
 
 
-def find_vin(tokens: Sequence[str]) -> VinMention | None:
-    """A whole VIN among other words: after the word "vin", or 17 characters written together or spelled in a row."""
-    raise NotImplementedError
+def find_vin(tokens: Sequence[str], *, expected: bool = False) -> VinMention | None:
+    """A VIN among other words: after the word "vin", or 17 characters written together or spelled in a row.
+
+    ``expected`` takes what is spelled even where nothing says that it is a VIN and the length is not right.
+    """
+    cue = _cue(tokens)
+    if cue is not None:
+        spelled = _after(tokens, cue[1])
+        return VinMention(cue[0], spelled.end, _judge(spelled)) if spelled else None
+    runs = find_spelled(tokens)
+    for run in runs:
+        if len(run.text) == LENGTH:
+            return VinMention(run.start, run.end, _judge(run))
+    if not expected:
+        return None
+    spelled = max(runs, key=lambda run: len(run.text), default=None) or _after(tokens, 0)
+    return VinMention(spelled.start, spelled.end, _judge(spelled)) if spelled else None
+
+
+def continue_vin(reading: VinReading, tokens: Sequence[str]) -> VinMention | None:
+    """``reading`` taken up again by the next utterance; None where ``tokens`` spell nothing that goes on with it.
+
+    Characters said again at the seam are counted once where that gives 17; a whole VIN said again replaces the first.
+    """
+    again = find_vin(tokens)
+    if again is not None and len(again.reading.vin) >= LENGTH:
+        return again
+    if reading.status != "incomplete":
+        return None
+    start = 0
+    while start < len(tokens) and tokens[start].lower() in _BEFORE_REST:
+        start += 1
+    more = read_spelled(tokens, start)
+    if more is None:
+        return None
+    overlap = _overlap(reading.vin, more.text)
+    joined = SpelledMention(0, 0, reading.vin + more.text[overlap:], reading.said + more.said[overlap:])
+    return VinMention(more.start, more.end, _judge(_clip(joined)))
+
+
+def _overlap(first: str, second: str) -> int:
+    surplus = len(first) + len(second) - LENGTH
+    return surplus if 0 < surplus <= min(len(first), len(second)) and first.endswith(second[:surplus]) else 0
+
+
+def _cue(tokens: Sequence[str]) -> tuple[int, int] | None:
+    """Where "vin" is said, and the word after it; the last one where it is said twice."""
+    words = [token.lower().strip(",:;") for token in tokens]
+    for i in range(len(words) - 1, -1, -1):
+        for cue in _CUES:
+            if words[i] == cue[0] and tuple(words[i : i + len(cue)]) == cue:
+                return i, i + len(cue)
+    return None
+
+
+def _after(tokens: Sequence[str], i: int) -> SpelledMention | None:
+    """What is spelled from token ``i`` on, passing over "is", "number" and the like."""
+    while i < len(tokens) and tokens[i].lower() in _AFTER_CUE - {"one"}:
+        i += 1
+    spelled = read_spelled(tokens, i)
+    return _clip(spelled, tokens) if spelled else None
+
+
+def _clip(spelled: SpelledMention, tokens: Sequence[str] = ()) -> SpelledMention:
+    """The first 17 characters where they make a valid VIN by themselves: what follows is another number."""
+    if len(spelled.text) <= LENGTH or check_digit(spelled.text[:LENGTH]) != spelled.text[8]:
+        return spelled
+    exact = read_spelled(tokens, spelled.start, LENGTH) if tokens else None
+    if exact is not None and len(exact.text) == LENGTH:
+        return exact
+    return replace(spelled, text=spelled.text[:LENGTH], said=spelled.said[:LENGTH])
+
+
+# ---- judging --------------------------------------------------------------------------------------------------
+
+
+def _judge(spelled: SpelledMention) -> VinReading:
+    vin, said = spelled.text, spelled.said
+    warnings: list[str] = []
+    if "oh" in said:
+        warnings.append('"oh" is read as zero: no VIN has the letter O')
+    elif "O" in vin:
+        vin = vin.replace("O", "0")
+        warnings.append("the letter O is read as zero: no VIN has it")
+    if len(vin) < LENGTH:
+        warnings.append(f"{len(vin)} of {LENGTH} characters heard")
+        return VinReading(vin, "incomplete", warnings=tuple(warnings), said=said)
+    if len(vin) > LENGTH:
+        warnings.append(f"{len(vin)} characters heard, a VIN has {LENGTH}")
+        return VinReading(vin, "too-long", warnings=tuple(warnings), said=said)
+    return _judge_whole(vin, said, warnings)
+
+
+def _judge_whole(vin: str, said: tuple[Said, ...], warnings: list[str]) -> VinReading:
+    never = sorted(set(vin) & set("IOQ"))
+    expected = check_digit(vin)
+    if expected is not None and expected == vin[8]:
+        return VinReading(vin, "valid", model_year(vin), other_year(vin), warnings=tuple(warnings), said=said)
+    required = vin[0] in _NORTH_AMERICA
+    candidates = _candidates(vin, said) if required or vin[8] in "0123456789X" or never else ()
+    proposal = candidates[0] if len(candidates) == 1 else None
+    if never:
+        warnings.append(f"no VIN has the letter {' or '.join(never)}")
+    elif required:
+        warnings.append(f"check digit {vin[8]} does not fit, {expected} would: say it again or compare with the plate")
+    else:
+        warnings.append(
+            f"position 9 is {vin[8]}, which is not the check digit {expected}: right for many makers outside North "
+            "America, so compare with the plate"
+        )
+    if proposal:
+        warnings.append(
+            f"{proposal.instead} for {proposal.heard} at position {proposal.position} would fit: proposed only"
+        )
+    status: VinStatus = "wrong" if required or never else "unchecked"
+    return VinReading(vin, status, proposal=proposal, candidates=candidates, warnings=tuple(warnings), said=said)
+
+
+def _candidates(vin: str, said: tuple[Said, ...]) -> tuple[Proposal, ...]:
+    """Every VIN one said-alike character away whose check digit is right and that is not less well formed."""
+    table = spelling_table()
+    worst = faults(vin)
+    found: list[Proposal] = []
+    for i, (heard, how) in enumerate(zip(vin, said, strict=True)):
+        if heard in table.never_in_vin:
+            others = tuple((instead, f"no VIN has {heard}") for instead in table.never_in_vin[heard])
+        elif how in _CLOSED_SAYING:
+            continue
+        else:
+            others = table.alike.get(heard, ())
+        for instead, why in others:
+            tried = vin[:i] + instead + vin[i + 1 :]
+            if instead not in "IOQ" and check_digit(tried) == tried[8] and faults(tried) <= worst:
+                found.append(Proposal(tried, i + 1, heard, instead, why, model_year(tried)))
+    return tuple(found)

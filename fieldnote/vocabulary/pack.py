@@ -74,6 +74,10 @@ class State(Term):
     denies: str = field(default="", metadata={"ref": "state"})
     nouns: tuple[str, ...] = spoken()
     verbs: tuple[str, ...] = spoken()
+    wet: bool = False
+    """Evidence only: a sign that, seen while a test runs, means that it leaks."""
+    sound: bool = False
+    """Check only: says that all is well, and is no fault."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +89,9 @@ class Method(Term):
 
 @dataclass(frozen=True, slots=True)
 class Material(Term):
-    """What a repair uses. ``action``: the repair meant where only the material is said ("taped it with …")."""
+    """What a repair uses. ``action``: the repair meant where it is only put on ("ran some sealer along the seam")."""
+
+    action: str = field(default="", metadata={"ref": "state"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +161,15 @@ class Reading:
     """Of which parts; none: of any part that no other reading of the word names."""
     places: tuple[str, ...] = refers("place")
     kinds: tuple[str, ...] = field(default=(), metadata={"choices": ENTRY_KINDS})
+
+
+@dataclass(frozen=True, slots=True)
+class Compound:
+    """A phrase that names a part and a place at once ("rear carpet"), or a part whose words name no place."""
+
+    say: tuple[str, ...] = spoken()
+    part: str = field(default="", metadata={"ref": "part"})
+    place: str = field(default="", metadata={"ref": "place"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +251,7 @@ KINDS: dict[str, type[Term]] = {
 LISTS: dict[str, type[Any]] = {
     "generic": Generic,
     "reading": Reading,
+    "compound": Compound,
     "irregular": Irregular,
     "spelling": Spelling,
     "short_form": ShortForm,
@@ -307,6 +323,7 @@ __all__ = [
     "WORD_CLASSES",
     "Apart",
     "Command",
+    "Compound",
     "Condition",
     "FactKind",
     "Generic",

@@ -82,7 +82,7 @@ def faults_of_entry(entry: dict[str, Any]) -> list[str]:
     found += [f"{k} {entry[k]!r} is not allowed in a {kind}" for k, v in allowed.items() if k in entry and entry[k] not in v]
     if kind in NEEDS_STATE and "state" not in entry:
         found.append(f"a {kind} without a state")
-    if not entry.keys() & {"place", "part"}:
+    if kind != "evidence" and not entry.keys() & {"place", "part"}:
         found.append(f"a {kind} with neither place nor part")
     if "item" in entry and not isinstance(entry["item"], int):
         found.append("item is not a whole number")

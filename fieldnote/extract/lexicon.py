@@ -1,0 +1,314 @@
+"""A pack compiled for matching: one trie over all phrases, each leading to what it may mean."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from fieldnote.extract.inflect import Inflector, plural_phrase
+from fieldnote.extract.tokens import fold
+from fieldnote.extract.units import UnitTable, compile_units
+from fieldnote.vocabulary.pack import (
+    Command,
+    Compound,
+    FactKind,
+    Generic,
+    Irregular,
+    Material,
+    Method,
+    Pack,
+    Part,
+    Place,
+    Reading,
+    State,
+    Unit,
+)
+
+WORK = frozenset({"access", "repair"})
+"""Kinds of state that people do; all others are found."""
+TERM_TAGS = frozenset({"place", "part", "state", "act", "method", "material", "generic", "compound"})
+
+
+@dataclass(frozen=True, slots=True)
+class Sense:
+    """One meaning of a phrase.
+
+    ``tag``: place, part, generic, compound, state, act, method, material, side, at, verb (of a word class), word (of a
+    word class), command. ``value``: an id, or for ``state`` a ``Finding``. ``form``: noun, adj, base, third, past,
+    participle or ing.
+    """
+
+    tag: str
+    value: Any
+    form: str = ""
+    place: str = ""
+    """A place that the phrase names beside its part ("sunroof drain")."""
+    generic: int = -1
+    """Index of the generic word that the phrase holds ("door card"), or -1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a state word may stand for: an id by kind, and readings that hang on the part it is said of."""
+
+    by_kind: tuple[tuple[str, str], ...] = ()
+    readings: tuple[int, ...] = ()
+
+    def get(self, kind: str) -> str | None:
+        """The id for one kind."""
+        for k, id in self.by_kind:
+            if k == kind:
+                return id
+        return None
+
+
+class Node:
+    """A step of the trie."""
+
+    __slots__ = ("next", "senses")
+
+    def __init__(self) -> None:
+        self.next: dict[str, Node] = {}
+        self.senses: tuple[Sense, ...] = ()
+
+
+@dataclass(slots=True)
+class Lexicon:
+    """The compiled pack. Made once by ``compile_lexicon`` and only read after that."""
+
+    pack: Pack
+    root: Node = field(default_factory=Node)
+    words: set[str] = field(default_factory=set)
+    """Every word of every phrase: a word that is known is never taken for another."""
+    trade_words: set[str] = field(default_factory=set)
+    """Words of terms (not of the grammar): what a fuzzy match may aim at."""
+    split_verbs: dict[tuple[str, str], list[Sense]] = field(default_factory=dict)
+    """Verb form and particle of two-word verbs whose object may stand between ("pulled … back")."""
+    generics: tuple[Generic, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    places: dict[str, Place] = field(default_factory=dict)
+    parts: dict[str, Part] = field(default_factory=dict)
+    states: dict[str, State] = field(default_factory=dict)
+    materials: dict[str, Material] = field(default_factory=dict)
+    units: UnitTable | None = None
+    measures: dict[str, str] = field(default_factory=dict)
+    facts: dict[str, FactKind] = field(default_factory=dict)
+    test_states: tuple[str, str] = ("", "")
+    """The result of a test that leaked, and of one that did not."""
+    short: Node = field(default_factory=Node)
+    respelled: dict[str, str] = field(default_factory=dict)
+    apart: frozenset[frozenset[str]] = frozenset()
+
+    def add(self, phrase: tuple[str, ...], sense: Sense) -> None:
+        """Let ``phrase`` mean ``sense`` too."""
+        if not phrase:
+            return
+        node = self.root
+        for word in phrase:
+            self.words.add(word)
+            node = node.next.setdefault(word, Node())
+        if sense.tag in TERM_TAGS:
+            self.trade_words.update(w for w in phrase)
+        if sense not in node.senses:
+            node.senses = (*node.senses, sense)
+
+    def find(self, phrase: Iterable[str]) -> tuple[Sense, ...]:
+        """The senses of exactly this phrase."""
+        node: Node | None = self.root
+        for word in phrase:
+            node = node.next.get(word) if node else None
+        return node.senses if node else ()
+
+
+def compile_lexicon(pack: Pack) -> Lexicon:
+    """Everything that can be matched, from one pack."""
+    lex = Lexicon(pack)
+    inflector = Inflector({row.base: row for row in _rows(pack, Irregular)})
+    for row in pack.lists["spelling"]:
+        for other in row.also:
+            lex.respelled[other] = row.word
+    for row in pack.lists["short_form"]:
+        for phrase in row.say:
+            node = lex.short
+            for word in fold(phrase):
+                node = node.next.setdefault(word, Node())
+            node.senses = (Sense("short", fold(row.means)),)
+    lex.apart = frozenset(
+        frozenset((a, b)) for row in pack.lists["apart"] for a in row.words for b in row.words if a != b
+    )
+    lex.generics = tuple(pack.lists["generic"])
+    lex.readings = tuple(pack.lists["reading"])
+    lex.places = {p.id: p for p in pack.rows(Place)}
+    lex.parts = {p.id: p for p in pack.rows(Part)}
+    lex.states = {s.id: s for s in pack.rows(State)}
+    lex.materials = {m.id: m for m in pack.rows(Material)}
+    lex.facts = {f.id: f for f in pack.rows(FactKind)}
+    _add_places(lex)
+    _add_parts(lex)
+    _add_states(lex, inflector)
+    _add_methods(lex, inflector)
+    _add_words(lex, inflector)
+    _add_units(lex)
+    return lex
+
+
+def _rows(pack: Pack, record: type[Any]) -> tuple[Any, ...]:
+    from fieldnote.vocabulary.pack import LISTS
+
+    return pack.lists[next(k for k, r in LISTS.items() if r is record)]
+
+
+def spellings(lex: Lexicon, phrase: str) -> Iterator[tuple[str, ...]]:
+    """A phrase as folded words, and with each two neighbours written as one ("weather strip", "weatherstrip")."""
+    words = tuple(lex.respelled.get(w, w) for w in fold(phrase))
+    yield words
+    for i in range(len(words) - 1):
+        joined = words[i] + words[i + 1]
+        if len(words[i]) > 2 and len(words[i + 1]) > 2 and joined.isalpha():
+            yield (*words[:i], joined, *words[i + 2 :])
+
+
+def _nouns(lex: Lexicon, phrase: str) -> Iterator[tuple[str, ...]]:
+    for words in spellings(lex, phrase):
+        yield words
+        yield plural_phrase(words)
+
+
+def _add_places(lex: Lexicon) -> None:
+    for index, row in enumerate(lex.generics):
+        for phrase in row.say:
+            for words in _nouns(lex, phrase):
+                lex.add(words, Sense("generic", index, "noun"))
+    part_phrases = {w for p in lex.parts.values() for say in p.say for w in _nouns(lex, say)}
+    own: dict[str, set[tuple[str, ...]]] = {
+        p.id: {w for say in p.say for w in spellings(lex, say)} for p in lex.places.values()
+    }
+    for place in lex.places.values():
+        for phrase in place.say:
+            for words in _nouns(lex, phrase):
+                if not _is_place_and_part(words, own[place.id], part_phrases):
+                    lex.add(words, Sense("place", place.id, "noun"))
+
+
+def _is_place_and_part(
+    words: tuple[str, ...], own: set[tuple[str, ...]], part_phrases: set[tuple[str, ...]]
+) -> bool:
+    """Whether a place's phrase is only its shorter name with a part behind it: the two say more apart."""
+    return any(words[:k] in own and words[k:] in part_phrases for k in range(1, len(words)))
+
+
+def _add_parts(lex: Lexicon) -> None:
+    whole: set[tuple[str, ...]] = set()
+    for row in _rows(lex.pack, Compound):
+        for phrase in row.say:
+            for words in _nouns(lex, phrase):
+                whole.add(words)
+                lex.add(words, Sense("part", row.part, "noun", place=row.place))
+    for part in lex.parts.values():
+        for phrase in part.say:
+            for words in _nouns(lex, phrase):
+                if words in whole:
+                    continue
+                place, generic = _leading_place(lex, words)
+                lex.add(words, Sense("part", part.id, "noun", place=place, generic=generic))
+    for material in lex.materials.values():
+        for phrase in material.say:
+            for words in _nouns(lex, phrase):
+                lex.add(words, Sense("material", material.id, "noun"))
+
+
+def _leading_place(lex: Lexicon, words: tuple[str, ...]) -> tuple[str, int]:
+    """The place, or the generic word, that a part's phrase begins with ("sunroof drain", "door card")."""
+    for k in range(len(words) - 1, 0, -1):
+        for sense in lex.find(words[:k]):
+            if sense.tag == "place":
+                return str(sense.value), -1
+            if sense.tag == "generic":
+                return "", int(sense.value)
+    return "", -1
+
+
+def _add_states(lex: Lexicon, inflector: Inflector) -> None:
+    found: dict[tuple[tuple[str, ...], str], dict[str, str]] = {}
+    readings: dict[tuple[tuple[str, ...], str], list[int]] = {}
+    acts: dict[tuple[tuple[str, ...], str], list[str]] = {}
+    for state in lex.states.values():
+        finds = [k for k in state.kinds if k not in WORK]
+        does = [k for k in state.kinds if k in WORK]
+        for form, phrases in (("adj", state.say), ("noun", state.nouns)):
+            for phrase in phrases:
+                for words in _nouns(lex, phrase) if form == "noun" else spellings(lex, phrase):
+                    if finds:
+                        found.setdefault((words, form), {}).update(
+                            {k: state.id for k in finds if k not in found.get((words, form), {})}
+                        )
+                    else:
+                        acts.setdefault((words, "said"), []).append(state.id)
+        for phrase in state.verbs:
+            for verb in spellings(lex, phrase):
+                for form, words in inflector.forms(verb):
+                    if does:
+                        acts.setdefault((words, form), []).append(state.id)
+                        if len(words) >= 2:
+                            lex.split_verbs.setdefault((words[0], " ".join(words[1:])), []).append(
+                                Sense("act", (state.id,), form)
+                            )
+                    else:
+                        found.setdefault((words, "verb"), {}).update(
+                            {k: state.id for k in finds if k not in found.get((words, "verb"), {})}
+                        )
+    for index, row in enumerate(lex.readings):
+        for phrase in row.say:
+            for words in spellings(lex, phrase):
+                readings.setdefault((words, "adj"), []).append(index)
+    for key in dict.fromkeys([*found, *readings]):
+        lex.add(key[0], Sense("state", Finding(tuple(found.get(key, {}).items()), tuple(readings.get(key, ()))), key[1]))
+    for (words, form), ids in acts.items():
+        lex.add(words, Sense("act", tuple(dict.fromkeys(ids)), form))
+    tests = [s for s in lex.states.values() if "test" in s.kinds]
+    dry = next((s.id for s in tests if s.denies), "")
+    lex.test_states = (next((s.id for s in tests if s.id != dry), ""), dry)
+
+
+def _add_methods(lex: Lexicon, inflector: Inflector) -> None:
+    for method in lex.pack.rows(Method):
+        for phrase in method.say:
+            for words in _nouns(lex, phrase):
+                lex.add(words, Sense("method", method.id, "noun"))
+        for phrase in method.verbs:
+            for form, words in inflector.forms(fold(phrase)):
+                lex.add(words, Sense("method", method.id, form))
+
+
+VERB_CLASSES = ("look", "find", "apply", "mask", "fit_new")
+"""Word classes whose phrases are base forms of verbs."""
+
+
+def _add_words(lex: Lexicon, inflector: Inflector) -> None:
+    for word_class, phrases in lex.pack.words.items():
+        for phrase in phrases:
+            if word_class in VERB_CLASSES:
+                for form, words in inflector.forms(fold(phrase)):
+                    lex.add(words, Sense("word", word_class, form))
+            else:
+                lex.add(fold(phrase), Sense("word", word_class))
+    for side, phrases in lex.pack.sides.items():
+        for phrase in phrases:
+            lex.add(fold(phrase), Sense("side", side))
+    for at, phrases in lex.pack.at.items():
+        for phrase in phrases:
+            lex.add(fold(phrase), Sense("at", at))
+    for command in lex.pack.rows(Command):
+        for phrase in command.inside:
+            lex.add(fold(phrase), Sense("command", command.id))
+
+
+def _add_units(lex: Lexicon) -> None:
+    phrases: dict[str, str] = {}
+    for unit in lex.pack.rows(Unit):
+        lex.measures[unit.symbol] = unit.measures
+        for phrase in unit.say:
+            for words in (phrase, " ".join(plural_phrase(tuple(phrase.split())))):
+                phrases.setdefault(words, unit.symbol)
+    lex.units = compile_units(phrases)

@@ -1,0 +1,48 @@
+"""Text cut into words that keep their character spans; case and punctuation carry nothing."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+_WORD = re.compile(r"\d+(?:[.,/]\d+)+|[^\W_]+(?:['’ʼ][^\W\d_]+)*|[°%½¼¾⅓⅔⅛⅜⅝⅞#]", re.UNICODE)
+_CLITIC = re.compile(r"^(.+?)['’ʼ](s|ll|ve|re|d|m)$")
+_APOSTROPHES = str.maketrans("", "", "'’ʼ")
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One word: ``text`` folded for matching, ``start:end`` its span in the utterance."""
+
+    text: str
+    start: int
+    end: int
+
+
+def tokenize(text: str) -> tuple[Token, ...]:
+    """Words of an utterance. "Driver's" is two ("driver", "'s"); "isn't" is one ("isnt")."""
+    tokens: list[Token] = []
+    for match in _WORD.finditer(text):
+        start = match.start()
+        for word, offset, length in _cut(match.group()):
+            tokens.append(Token(word, start + offset, start + offset + length))
+    return tuple(tokens)
+
+
+def fold(phrase: str) -> tuple[str, ...]:
+    """The words of a phrase, folded as the words of an utterance are."""
+    return tuple(token.text for token in tokenize(phrase))
+
+
+@lru_cache(maxsize=16384)
+def _cut(word: str) -> tuple[tuple[str, int, int], ...]:
+    """Folded pieces of one written word with their offsets and lengths."""
+    low = word.lower()
+    if len(low) != len(word):  # a few capitals grow in lower case: the spans would not slice
+        low = word
+    match = _CLITIC.match(low)
+    if match:
+        head, tail = match.group(1), match.group(2)
+        return ((head.translate(_APOSTROPHES), 0, len(head)), ("'" + tail, len(head), len(word) - len(head)))
+    return ((low.translate(_APOSTROPHES), 0, len(word)),)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fieldnote.capture.sound import RATE_HZ, Piece, Samples, Sound
 from fieldnote.capture.voice_activity import WINDOW_SAMPLES, Detector, SpeechDetector
+from fieldnote.errors import UserMistake
 from fieldnote.settings import CaptureSettings
 
 # Once speech has begun, a window may fall this much below the threshold and still be speech (Silero's own margin).
@@ -37,6 +38,10 @@ def cut(
     """The utterances in ``sound``, in order; none where nobody speaks.
 
     ``progress`` is told how many seconds of the sound are done. Pieces never overlap.
+
+    Raises:
+        UserMistake: a setting that no sound can be cut by.
+
     """
     cutter = Cutter(settings, detector)
     pieces: list[Piece] = []
@@ -51,6 +56,7 @@ class Cutter:
     """Takes sound as it comes and gives back each utterance once it has ended."""
 
     def __init__(self, settings: CaptureSettings, detector: Detector | None = None) -> None:
+        _check(settings)
         self._detector = detector if detector is not None else SpeechDetector()
         self._threshold = settings.speech_prob
         self._keep_on = max(settings.speech_prob - _HYSTERESIS, 0.01)
@@ -154,6 +160,22 @@ class Cutter:
         if end <= total:
             return piece
         return Piece(piece.samples[: total - begin], piece.from_s, total / RATE_HZ)
+
+
+def _check(settings: CaptureSettings) -> None:
+    """Refuse settings that cannot be met; engines hear at most 30 s at once."""
+    for name, least, most in (
+        ("end_silence_s", 0.1, 10.0),
+        ("longest_piece_s", 2.0, 30.0),
+        ("speech_prob", 0.05, 0.99),
+        ("pad_s", 0.0, 2.0),
+        ("shortest_speech_s", 0.0, 2.0),
+    ):
+        value = getattr(settings, name)
+        if not least <= value <= most:
+            raise UserMistake(
+                f"{name} = {value:g} cannot be", where="[capture]", do=f"Give a value from {least:g} to {most:g}."
+            )
 
 
 def quietest(samples: Samples, *, from_sample: int) -> int:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from fieldnote.capture.mixdown import channel_power, weights
 from fieldnote.capture.sound import RATE_HZ, Samples, Sound
-from fieldnote.errors import UnreadableSound
+from fieldnote.errors import NotFound, UnreadableSound, UserMistake
 
 KNOWN_KINDS = "WAV, FLAC, OGG, Opus, MP3 or M4A"
 _BLOCK_FRAMES = 1 << 18
@@ -49,7 +49,9 @@ def read_sound(path: str | Path, data: bytes | None = None) -> Sound:
         data: the file's content, where it came through a pipe.
 
     Raises:
-        UnreadableSound: missing, a folder, empty, no sound in it, or in a coding that cannot be read.
+        NotFound: no such file.
+        UserMistake: a folder.
+        UnreadableSound: not permitted, empty, no sound in it, or in a coding that cannot be read.
 
     """
     name = str(path)
@@ -76,19 +78,13 @@ def read_sound(path: str | Path, data: bytes | None = None) -> Sound:
 
 
 def _content(path: Path) -> bytes:
+    if path.is_dir():
+        raise UserMistake("a folder, not a sound file", where=str(path), do=f"Name the files in it ({KNOWN_KINDS}).")
     try:
         return path.read_bytes()
     except FileNotFoundError:
-        raise UnreadableSound("no such file", where=str(path), do="Check the name and the folder.") from None
-    except IsADirectoryError:
-        raise UnreadableSound(
-            "this is a folder, not a sound file", where=str(path), do=f"Name the files in it ({KNOWN_KINDS})."
-        ) from None
+        raise NotFound("no such file", where=str(path), do="Check the name and the folder.") from None
     except OSError as error:
-        if path.is_dir():  # some systems answer "permission denied" for a folder
-            raise UnreadableSound(
-                "this is a folder, not a sound file", where=str(path), do=f"Name the files in it ({KNOWN_KINDS})."
-            ) from None
         reason = error.strerror or str(error)
         raise UnreadableSound(
             f"cannot be read ({reason})", where=str(path), do="Check its permissions and the disk."

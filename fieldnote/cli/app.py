@@ -9,6 +9,7 @@ import typer
 
 from fieldnote import __version__
 from fieldnote.cli.failures import report
+from fieldnote.cli.hear import hear
 from fieldnote.errors import FieldnoteError
 
 app = typer.Typer(
@@ -33,6 +34,9 @@ def top(
     ] = None,
 ) -> None:
     """Dictated leak diagnosis: from sound to entries, the next place to check, and the write-up. Works offline."""
+
+
+app.command()(hear)
 
 
 def main() -> None:

@@ -36,7 +36,8 @@ class VoskEngine:
         self._model = model
         self._recogniser = recogniser
         self._origin = dict(origin)
-        self._fed_samples = 0
+        self._fed_samples = 0  # of the utterance being spoken
+        self._before_samples = 0  # of all utterances before it: the library's times never start again from 0
         self._done: list[Mapping[str, Any]] = []
         self.unknown_words: tuple[str, ...] = ()
         """Words of the grammar that this model cannot hear, sorted."""
@@ -112,16 +113,14 @@ class VoskEngine:
         if heard and self.knows(UNKNOWN):
             heard.append(UNKNOWN)
         # Setting a grammar in mid-utterance ends the process: finish it first.
-        self._recogniser.Reset()
-        self._done, self._fed_samples = [], 0
+        self._begin()
         self._recogniser.SetGrammar(json.dumps(heard, ensure_ascii=False))
         self._origin["grammar_phrases"] = len(heard)
         return self.unknown_words
 
     def hear(self, samples: Samples, hints: Sequence[str] = ()) -> Heard:
         """The words in ``samples`` (16 kHz mono float32). Vosk takes no hints; its grammar does their work."""
-        self._recogniser.Reset()
-        self._done, self._fed_samples = [], 0
+        self._begin()
         for start in range(0, len(samples), _BLOCK_SAMPLES):
             self.feed(samples[start : start + _BLOCK_SAMPLES])
         return self.finish()
@@ -140,11 +139,14 @@ class VoskEngine:
     def finish(self) -> Heard:
         """The utterance has ended; returns it and makes ready for the next."""
         results = [*self._done, json.loads(self._recogniser.FinalResult())]
-        length_s = self._fed_samples / RATE_HZ
-        self._recogniser.Reset()
-        self._done, self._fed_samples = [], 0
+        length_s, before_s = self._fed_samples / RATE_HZ, self._before_samples / RATE_HZ
+        self._begin()
+
+        def at(time_s: float) -> float:
+            return round(min(max(0.0, time_s - before_s), length_s), 2)
+
         words = tuple(
-            Word(str(w["word"]), round(float(w["start"]), 2), round(float(w["end"]), 2), round(float(w["conf"]), 4))
+            Word(str(w["word"]), at(float(w["start"])), at(float(w["end"])), round(float(w["conf"]), 4))
             for result in results
             for w in result.get("result", ())
             if w["word"] != UNKNOWN
@@ -154,8 +156,14 @@ class VoskEngine:
             text=_text(results),
             words=words,
             confidence=round(sum(likely) / len(likely), 4) if likely else None,
-            settings={**self._origin, "rate_hz": RATE_HZ, "length_s": round(length_s, 2)},
+            settings={**self._origin, "rate_hz": RATE_HZ},
         )
+
+    def _begin(self) -> None:
+        """Forget the utterance being spoken and make ready for the next."""
+        self._recogniser.Reset()
+        self._before_samples += self._fed_samples
+        self._done, self._fed_samples = [], 0
 
 
 def _library() -> Any:

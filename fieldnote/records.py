@@ -208,6 +208,49 @@ class Edit:
     after: str | None
     person: str
     at: str
+    quote: str = ""
+    """The words of the entry when it was changed, so that the change can be read without it."""
+    machine: str = ""
+    """Id of the store in which the change was made."""
+    turn: int = 0
+    """One more than the highest turn among ``follows``: orders changes without trusting any clock."""
+    follows: tuple[str, ...] = ()
+    """The latest changes that were known when this one was made (ids)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """Two changes of one entry that did not know of each other (made on two machines); ``stands`` is in force."""
+
+    entry_id: str
+    stands: Edit
+    other: Edit
+
+
+@dataclass(frozen=True, slots=True)
+class FrozenVersion:
+    """A write-up as it was handed out: never changed afterwards. ``number`` counts within the job."""
+
+    job_id: str
+    number: int
+    hash: str
+    made_at: str
+    person: str
+    narrative: Narrative
+
+
+@dataclass(frozen=True, slots=True)
+class JobLine:
+    """One job in a list. ``excerpt`` shows the words that a search found, with the hits between ``[`` and ``]``."""
+
+    id: str
+    name: str
+    status: Literal["open", "closed"]
+    created_at: str
+    closed_at: str | None = None
+    vehicle: str | None = None
+    entries: int = 0
+    excerpt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +271,8 @@ class Job:
     edits: tuple[Edit, ...] = ()
     stranded_edits: tuple[Edit, ...] = ()
     """Edits whose entry no longer comes out of the words: shown, never dropped."""
+    differences: tuple[Difference, ...] = ()
+    """Changes from two machines that met and were not settled yet."""
 
 
 # ---- what to do next ------------------------------------------------------------------------------------------

@@ -1,0 +1,69 @@
+"""Opens the database the same way every time, and the one way to write to it: ``atomic``.
+
+Every connection has foreign keys on, write-ahead logging (readers never wait for a writer) and ``synchronous`` FULL
+(a commit has reached the disk when it returns).
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from fieldnote.store.faults import plain_faults
+from fieldnote.store.migrations import migrate
+
+FILE_NAME = "jobs.db"
+BUSY_S = 10.0
+
+
+def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
+    """A connection to the database at ``path``, made and brought up to date where that is needed.
+
+    ``busy_s`` is how many seconds to wait for another writer.
+
+    Raises:
+        StoreFault: the folder or the file cannot be used, or a newer version of fieldnote wrote it.
+
+    """
+    with plain_faults(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        db = connect(path, busy_s=busy_s)
+        try:
+            migrate(db, path)
+        except BaseException:
+            db.conn.close()
+            raise
+    return db
+
+
+def connect(path: Path, *, busy_s: float = BUSY_S) -> Database:
+    """A connection with the settings of the house, without migrations."""
+    # isolation_level None: the driver opens no transaction of its own, so that a commit happens where atomic() ends.
+    conn = sqlite3.connect(path, timeout=busy_s, isolation_level=None, check_same_thread=False)
+    try:
+        db = Database(conn, execute_plugins=False)
+        db.execute("PRAGMA foreign_keys = ON")
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = FULL")
+    except BaseException:
+        conn.close()
+        raise
+    return db
+
+
+@contextmanager
+def atomic(db: Database) -> Iterator[None]:
+    """All writes of the block, or none. Blocks may be nested.
+
+    The outermost block takes the write lock at once: a transaction that reads first and writes later fails without
+    waiting where another writer came in between (SQLITE_BUSY_SNAPSHOT), while one that begins by writing waits.
+    """
+    outermost = not db.conn.in_transaction
+    with db.atomic():
+        if outermost:
+            db.execute("DELETE FROM write_lock")  # the table is always empty; the statement takes the lock
+        yield

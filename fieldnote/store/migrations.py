@@ -1,0 +1,241 @@
+"""The shape of the database, as named steps that are only ever added to.
+
+A released step is never changed: stores of every earlier version are opened by running the steps that they lack. What
+can be made again from the rest (entries, leftovers, the search index) is marked *derived*.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sqlite_utils import Database
+from sqlite_utils.migrations import Migrations
+
+from fieldnote.errors import StoreFault
+from fieldnote.store.identity import new_id, now
+
+steps = Migrations("fieldnote")
+
+
+def migrate(db: Database, path: Path) -> None:
+    """Run the steps that the database lacks.
+
+    Raises:
+        StoreFault: the database holds something else, or was written by a newer version.
+
+    """
+    refuse_what_is_not_ours(db, path)
+    if steps.pending(db):
+        steps.apply(db)
+
+
+def refuse_what_is_not_ours(db: Database, path: Path) -> None:
+    """Say so, before anything is written, where the file is another program's or a newer version's."""
+    ours = {step.name for step in steps.applied(db)}
+    newer = sorted(ours - set(STEP_NAMES))
+    if newer:
+        raise StoreFault(
+            f"a newer version of fieldnote keeps these jobs (it knows {newer[0]!r})",
+            where=str(path),
+            do="Update fieldnote on this machine. Nothing was changed.",
+        )
+    if not ours and db.table_names():
+        raise StoreFault(
+            "this database belongs to another program",
+            where=str(path),
+            do="Set FIELDNOTE_HOME to another folder. Nothing was changed.",
+        )
+
+
+@steps()
+def m001_jobs_words_entries(db: Database) -> None:
+    """Jobs, sound, what was heard, what it meant, and what people changed."""
+    db.executescript(_M001)
+    db.table("machine").insert({"id": new_id("m"), "made_at": now()})
+
+
+_M001 = """
+CREATE TABLE write_lock (unused INTEGER);
+
+-- One row: which store this is. It marks who made a change when stores meet.
+CREATE TABLE machine (id TEXT PRIMARY KEY, made_at TEXT NOT NULL);
+
+-- `opened` is the job as it was opened and never changes; the other columns are derived from it and from the changes.
+CREATE TABLE job (
+  id TEXT PRIMARY KEY,
+  created_at TEXT NOT NULL,
+  opened TEXT NOT NULL,
+  name TEXT NOT NULL,
+  status TEXT NOT NULL,
+  closed_at TEXT,
+  pack TEXT NOT NULL,
+  intake TEXT NOT NULL
+);
+CREATE INDEX job_by_name ON job (name COLLATE NOCASE);
+CREATE INDEX job_by_time ON job (created_at);
+
+-- Sound as given, in the folder sound/, by the hash of its bytes. `let_go_at`: deleted on purpose, and when.
+CREATE TABLE sound (
+  sha256 TEXT PRIMARY KEY,
+  path TEXT NOT NULL,
+  bytes INTEGER NOT NULL,
+  let_go_at TEXT
+);
+
+CREATE TABLE clip (
+  id TEXT PRIMARY KEY,
+  job_id TEXT NOT NULL REFERENCES job (id),
+  sha256 TEXT NOT NULL REFERENCES sound (sha256),
+  source TEXT NOT NULL,
+  duration_s REAL NOT NULL,
+  rate_hz INTEGER NOT NULL,
+  channels INTEGER NOT NULL,
+  started_at TEXT,
+  order_key TEXT NOT NULL,
+  UNIQUE (job_id, sha256)
+);
+CREATE INDEX clip_by_sound ON clip (sha256);
+
+-- A clip heard once by one engine, or a text read in (then clip_id is empty). `done`: to its end.
+CREATE TABLE hearing (
+  id TEXT PRIMARY KEY,
+  job_id TEXT NOT NULL REFERENCES job (id),
+  clip_id TEXT REFERENCES clip (id),
+  source TEXT NOT NULL,
+  engine TEXT NOT NULL,
+  person TEXT,
+  at TEXT NOT NULL,
+  machine TEXT NOT NULL,
+  heard_to_s REAL NOT NULL DEFAULT 0,
+  done INTEGER NOT NULL DEFAULT 0,
+  current INTEGER NOT NULL DEFAULT 1  -- derived: the newest finished hearing of its clip
+);
+CREATE INDEX hearing_by_job ON hearing (job_id);
+CREATE INDEX hearing_by_clip ON hearing (clip_id);
+
+CREATE TABLE engine_settings (id TEXT PRIMARY KEY, body TEXT NOT NULL);
+
+CREATE TABLE utterance (
+  hearing_id TEXT NOT NULL REFERENCES hearing (id),
+  id TEXT NOT NULL,
+  job_id TEXT NOT NULL REFERENCES job (id),
+  order_key TEXT NOT NULL,
+  text TEXT NOT NULL,
+  from_s REAL,
+  to_s REAL,
+  confidence REAL,
+  words TEXT,
+  alternatives TEXT,
+  engine TEXT NOT NULL,
+  settings_id TEXT NOT NULL REFERENCES engine_settings (id),
+  PRIMARY KEY (hearing_id, id)
+);
+CREATE INDEX utterance_by_job ON utterance (job_id, order_key);
+
+-- How the entries of a job were last made. `words_hash`: of what they were made from.
+CREATE TABLE extraction (
+  job_id TEXT PRIMARY KEY REFERENCES job (id),
+  pack TEXT NOT NULL,
+  pack_hash TEXT NOT NULL,
+  extractor TEXT NOT NULL,
+  made_at TEXT NOT NULL,
+  words_hash TEXT NOT NULL,
+  utterances INTEGER NOT NULL
+);
+
+-- Derived. The entries in force, people's changes among them. `as_said`: the entry before those changes.
+CREATE TABLE entry (
+  job_id TEXT NOT NULL REFERENCES job (id),
+  id TEXT NOT NULL,
+  position INTEGER NOT NULL,
+  kind TEXT NOT NULL,
+  place TEXT, part TEXT, side TEXT, state TEXT,
+  present INTEGER NOT NULL, certainty TEXT NOT NULL, stage TEXT NOT NULL,
+  method TEXT, material TEXT, item INTEGER,
+  quote TEXT NOT NULL,
+  what TEXT, value TEXT, unit TEXT,
+  more TEXT NOT NULL,
+  added INTEGER NOT NULL DEFAULT 0,
+  as_said TEXT,
+  PRIMARY KEY (job_id, id)
+);
+CREATE INDEX entry_by_state ON entry (kind, state, place, part);
+
+-- Derived. Entries that a person took out.
+CREATE TABLE entry_taken_out (
+  job_id TEXT NOT NULL REFERENCES job (id),
+  id TEXT NOT NULL,
+  position INTEGER NOT NULL,
+  as_said TEXT NOT NULL,
+  PRIMARY KEY (job_id, id)
+);
+
+-- Derived. Words that no rule took.
+CREATE TABLE leftover (
+  job_id TEXT NOT NULL REFERENCES job (id),
+  position INTEGER NOT NULL,
+  utterance_id TEXT NOT NULL,
+  start INTEGER NOT NULL,
+  "end" INTEGER NOT NULL,
+  text TEXT NOT NULL,
+  PRIMARY KEY (job_id, position)
+);
+
+-- Every change that a person made, to an entry or (entry_id = job_id) to the job itself. Only ever added to.
+CREATE TABLE edit (
+  id TEXT PRIMARY KEY,
+  job_id TEXT NOT NULL REFERENCES job (id),
+  entry_id TEXT NOT NULL,
+  action TEXT NOT NULL CHECK (action IN ('set', 'remove', 'add', 'undo')),
+  field TEXT,
+  before TEXT,
+  after TEXT,
+  person TEXT NOT NULL,
+  at TEXT NOT NULL,
+  quote TEXT NOT NULL,
+  machine TEXT NOT NULL,
+  turn INTEGER NOT NULL,
+  follows TEXT NOT NULL
+);
+CREATE INDEX edit_by_job ON edit (job_id, turn);
+CREATE TRIGGER edit_is_never_changed BEFORE UPDATE ON edit
+BEGIN SELECT RAISE(ABORT, 'edits are only ever added'); END;
+CREATE TRIGGER edit_is_never_deleted BEFORE DELETE ON edit
+BEGIN SELECT RAISE(ABORT, 'edits are only ever added'); END;
+
+-- Write-ups as they were handed out.
+CREATE TABLE version (
+  id TEXT PRIMARY KEY,
+  job_id TEXT NOT NULL REFERENCES job (id),
+  number INTEGER NOT NULL,
+  hash TEXT NOT NULL,
+  made_at TEXT NOT NULL,
+  person TEXT NOT NULL,
+  narrative TEXT NOT NULL
+);
+CREATE INDEX version_by_job ON version (job_id, number);
+CREATE TRIGGER version_is_never_changed BEFORE UPDATE ON version
+BEGIN SELECT RAISE(ABORT, 'frozen write-ups are never changed'); END;
+CREATE TRIGGER version_is_never_deleted BEFORE DELETE ON version
+BEGIN SELECT RAISE(ABORT, 'frozen write-ups are never changed'); END;
+"""
+
+
+@steps()
+def m002_search(db: Database) -> None:
+    """A full-text index over jobs; its row numbers are times, so that the newest come out first without sorting."""
+    db.executescript(_M002)
+
+
+_M002 = """
+-- Derived. `moment`: microseconds since 1970 at which the job was opened, made unique; the row number in the index.
+CREATE TABLE search_row (moment INTEGER PRIMARY KEY, job_id TEXT NOT NULL UNIQUE REFERENCES job (id));
+CREATE VIRTUAL TABLE search USING fts5 (
+  name, vehicle, words, findings, dates,
+  tokenize = 'porter unicode61 remove_diacritics 2', prefix = '2 3'
+);
+"""
+
+
+STEP_NAMES = tuple(step.__name__ for step in (m001_jobs_words_entries, m002_search))
+"""Every step that this version knows, oldest first."""

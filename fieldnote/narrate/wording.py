@@ -1,0 +1,299 @@
+"""How the terms of a pack read in print: names, plurals, and the forms that ``wording.toml`` gives.
+
+``wording.toml`` lies beside the pack's other files (and in its overlay) and is read strictly: all faults at once, each
+with its line. Every term works without a row in it. Ids that the pack does not know (an imported job, a wider leak map)
+are printed as their own words.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol, TypeVar, cast, get_type_hints
+
+from fieldnote.errors import Fault, PackFault
+
+FILE_NAME = "wording.toml"
+NUMBERS = ("count", "mass", "plural")
+SHOWS = ("water", "opening", "contact")
+GROUPS = ("vehicle", "complaint", "labor")
+
+
+class Named(Protocol):
+    """What is needed of a row of the pack."""
+
+    @property
+    def name(self) -> str:
+        """The singular, as printed."""
+
+    @property
+    def plural(self) -> str:
+        """The plural, as printed."""
+
+
+class Vocabulary(Protocol):
+    """What is needed of a pack."""
+
+    @property
+    def folders(self) -> tuple[Path, ...]:
+        """Where its files lie."""
+
+    def entry(self, kind: str, id: str) -> bool:
+        """Whether there is such a row."""
+
+    def term(self, kind: str, id: str) -> Any:
+        """The row."""
+
+
+def choice(*values: str, default: str) -> Any:
+    """A field that takes one of these values."""
+    return dataclasses.field(default=default, metadata={"choices": values})
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceForms:
+    """``prep`` stands before the place; ``number`` is that of its name."""
+
+    prep: str = "at"
+    number: str = choice(*NUMBERS, default="count")
+
+
+@dataclass(frozen=True, slots=True)
+class PartForms:
+    """``ok``: how soundness of this part reads."""
+
+    number: str = choice(*NUMBERS, default="count")
+    ok: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StateForms:
+    """See the head of the shipped ``wording.toml``."""
+
+    is_: str = ""
+    is_not: str = ""
+    has: str = ""
+    has_many: str = ""
+    number: str = choice(*NUMBERS, default="count")
+    done: str = ""
+    result: str = ""
+    result_not: str = ""
+    faultless: bool = False
+    opens: bool = False
+    renews: bool = False
+    closes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MethodForms:
+    """``shows``: what the method can show; only ``water`` proves an entry or clears a zone."""
+
+    test: str = ""
+    shows: str = choice(*SHOWS, default="water")
+    leak: str = ""
+    dry: str = ""
+    whole: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class UnitForms:
+    """What is printed behind a number."""
+
+    one: str = ""
+    many: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityForms:
+    """``reads``: the phrase, with ``{}`` for the number and its unit."""
+
+    reads: str = "measuring {}"
+
+
+@dataclass(frozen=True, slots=True)
+class FactForms:
+    """``reads``: the sentence, with ``{}`` for the value."""
+
+    reads: str = ""
+    group: str = choice(*GROUPS, default="vehicle")
+    private: bool = False
+
+
+FORMS: dict[str, type[Any]] = {
+    "place": PlaceForms,
+    "part": PartForms,
+    "state": StateForms,
+    "method": MethodForms,
+    "unit": UnitForms,
+    "quantity": QuantityForms,
+    "fact": FactForms,
+}
+F = TypeVar("F")
+
+
+class Wording:
+    """Names and forms of every term, for one pack."""
+
+    def __init__(self, pack: Vocabulary, tables: Mapping[str, Mapping[str, Any]]) -> None:
+        self._pack = pack
+        self._tables = tables
+
+    def name(self, kind: str, id: str) -> str:
+        """The singular of a term."""
+        return str(self._pack.term(kind, id).name) if self._pack.entry(kind, id) else id.replace("-", " ")
+
+    def plural(self, kind: str, id: str) -> str:
+        """The plural of a term."""
+        return str(self._pack.term(kind, id).plural) if self._pack.entry(kind, id) else self.name(kind, id) + "s"
+
+    def paired(self, place: str | None) -> bool:
+        """Whether there is a left and a right one of this place."""
+        if place is None or not self._pack.entry("place", place):
+            return False
+        return bool(getattr(self._pack.term("place", place), "paired", False))
+
+    def known(self, kind: str, id: str) -> bool:
+        """Whether the pack has the term."""
+        return self._pack.entry(kind, id)
+
+    def _forms(self, kind: str, id: str | None, record: type[F]) -> F:
+        return cast(F, self._tables.get(kind, {}).get(id or "", None) or record())
+
+    def place(self, id: str | None) -> PlaceForms:
+        """Forms of a place."""
+        return self._forms("place", id, PlaceForms)
+
+    def part(self, id: str | None) -> PartForms:
+        """Forms of a part."""
+        return self._forms("part", id, PartForms)
+
+    def state(self, id: str | None) -> StateForms:
+        """Forms of a state."""
+        return self._forms("state", id, StateForms)
+
+    def method(self, id: str | None) -> MethodForms:
+        """Forms of a method."""
+        return self._forms("method", id, MethodForms)
+
+    def unit(self, symbol: str | None) -> UnitForms:
+        """Forms of a unit."""
+        found = self._forms("unit", symbol, UnitForms)
+        return found if found.one else UnitForms(symbol or "", symbol or "")
+
+    def quantity(self, what: str) -> QuantityForms:
+        """Forms of a measured property."""
+        return self._forms("quantity", what, QuantityForms)
+
+    def fact(self, what: str | None) -> FactForms:
+        """Forms of a fact."""
+        found = self._forms("fact", what, FactForms)
+        if found.reads:
+            return found
+        return dataclasses.replace(found, reads=f"The {self.name('fact', what or 'fact')} was {{}}.")
+
+
+def load_wording(pack: Vocabulary) -> Wording:
+    """The wording of a pack, those of its overlay laid over it.
+
+    Raises:
+        PackFault: a file cannot be used; ``faults`` lists everything that is wrong with it.
+
+    """
+    tables: dict[str, dict[str, Any]] = {kind: {} for kind in FORMS}
+    faults: list[Fault] = []
+    for folder in pack.folders:
+        path = folder / FILE_NAME
+        if path.is_file():
+            _read(path, tables, faults)
+    if faults:
+        many = len(faults)
+        raise PackFault(
+            f"the wording has {many} fault{'s' if many > 1 else ''}, the first: {faults[0]}",
+            where=str(pack.folders[0]),
+            do=f"Mend {FILE_NAME}.",
+            faults=tuple(faults),
+        )
+    return Wording(pack, tables)
+
+
+def _read(path: Path, tables: dict[str, dict[str, Any]], faults: list[Fault]) -> None:
+    try:
+        text = path.read_text(encoding="utf-8")
+        data = tomllib.loads(text)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        faults.append(Fault(path.name, 0, "", str(error), "valid TOML in UTF-8"))
+        return
+    for kind, rows in data.items():
+        if kind not in FORMS or not isinstance(rows, dict):
+            faults.append(_fault(path.name, text, kind, "unknown table", f"one of {', '.join(FORMS)}", kind, FORMS))
+            continue
+        for id, values in rows.items():
+            forms = _row(path.name, text, f"{kind}.{id}", values, FORMS[kind], faults)
+            if forms is not None:
+                tables[kind][id] = forms
+
+
+def _row(file: str, text: str, key: str, values: Any, record: type[Any], faults: list[Fault]) -> Any:
+    hints, columns = get_type_hints(record), {f.name.rstrip("_"): f for f in dataclasses.fields(record)}
+    if not isinstance(values, dict):
+        faults.append(_fault(file, text, key, repr(values)[:60], "a table"))
+        return None
+    filled: dict[str, Any] = {}
+    good = True
+    for name, value in values.items():
+        where = f"{key}.{name}"
+        column = columns.get(name)
+        if column is None:
+            faults.append(_fault(file, text, where, "unknown key", f"one of {', '.join(columns)}", name, columns))
+            good = False
+            continue
+        kind = hints[column.name]
+        choices = column.metadata.get("choices")
+        if kind in (str, bool) and type(value) is not kind:
+            faults.append(_fault(file, text, where, repr(value)[:60], "text" if kind is str else "true or false"))
+            good = False
+        elif choices and value not in choices:
+            faults.append(_fault(file, text, where, repr(value), f"one of {', '.join(choices)}", str(value), choices))
+            good = False
+        elif name == "reads" and value.count("{}") != 1:
+            faults.append(_fault(file, text, where, repr(value), "a phrase with one {}"))
+            good = False
+        else:
+            filled[column.name] = tuple(value) if isinstance(value, list) else value
+    return record(**filled) if good else None
+
+
+def _fault(file: str, text: str, key: str, found: str, expected: str, wrong: str = "", known: Any = ()) -> Fault:
+    from fieldnote.vocabulary.nearest import nearest
+
+    return Fault(file, _line(text, key), key, found, expected, nearest(wrong, known) if wrong else "")
+
+
+def _line(text: str, key: str) -> int:
+    """The line on which ``kind.id.name`` stands: the last of its words after the first header or key that fits."""
+    kind, _, rest = key.partition(".")
+    id, _, name = rest.partition(".")
+    inside = False
+    fallback = 0
+    for number, raw in enumerate(text.splitlines(), 1):
+        line = raw.split("#")[0].strip()
+        if line.startswith("["):
+            header = line.strip("[] ").replace('"', "")
+            inside = header in (kind, f"{kind}.{id}") if id else header.split(".")[0] == kind
+            plain = header == f"{kind}.{id}"
+            if inside and not fallback and (plain or not id):
+                fallback = number
+            if inside and not id:
+                return number
+            continue
+        if inside and name and (line.startswith(f"{id}.{name}") or line.split("=")[0].strip() == name):
+            return number
+        if inside and id and line.startswith((f"{id}.", f"{id} ")):
+            fallback = number
+    return fallback
+
+
+__all__ = ["FILE_NAME", "FORMS", "Vocabulary", "Wording", "load_wording"]

@@ -79,7 +79,9 @@ def faults_of_entry(entry: dict[str, Any]) -> list[str]:
         "certainty": ["unsure"],
         "stage": ["verify"],
     }
-    found += [f"{k} {entry[k]!r} is not allowed in a {kind}" for k, v in allowed.items() if k in entry and entry[k] not in v]
+    found += [
+        f"{k} {entry[k]!r} is not allowed in a {kind}" for k, v in allowed.items() if k in entry and entry[k] not in v
+    ]
     if kind in NEEDS_STATE and "state" not in entry:
         found.append(f"a {kind} without a state")
     if kind != "evidence" and not entry.keys() & {"place", "part"}:

@@ -18,9 +18,9 @@ _WORDS = frozenset(
 ENTRY_FIELDS = tuple(
     f.name
     for f in dataclasses.fields(Entry)
-    if f.name not in ("id", "origins", "confidence", "misheard_risk", "heard_from", "heard_to", "kind")
+    if f.name not in ("id", "kind", "quote", "origins", "confidence", "misheard_risk", "heard_from", "heard_to")
 )
-"""Fields of an entry that can be corrected. Its kind cannot: take the entry out and add another."""
+"""Fields of an entry that can be corrected: not its kind (take it out and add another), not what was said."""
 
 JOB_FIELDS = (
     "name",

@@ -52,7 +52,9 @@ def refuse_taken_name(db: Database, name: str, *, but: str = "") -> None:
 
 def insert_job(db: Database, job_id: str, created_at: str, opened: dict[str, Any]) -> None:
     """Insert a job as it was opened."""
-    db.table("job").insert({"id": job_id, "created_at": created_at, "opened": canonical(opened), **_derived(opened, None)})
+    db.table("job").insert(
+        {"id": job_id, "created_at": created_at, "opened": canonical(opened), **_derived(opened, None)}
+    )
 
 
 def refresh_header(db: Database, job_id: str, edits: Sequence[Edit]) -> None:

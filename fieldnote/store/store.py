@@ -28,7 +28,7 @@ from fieldnote.store.connection import BUSY_S, FILE_NAME, atomic, open_database
 from fieldnote.store.entry_rows import Making
 from fieldnote.store.faults import plain_faults
 from fieldnote.store.fields import ENTRY_FIELDS, JOB_FIELDS, write_value
-from fieldnote.store.identity import compact, new_id, now
+from fieldnote.store.identity import compact, new_id, now, words_hash
 from fieldnote.store.job_rows import Status, first
 from fieldnote.store.rows import entry_to_json, intake_from_json
 from fieldnote.store.search import Query
@@ -215,24 +215,27 @@ class Store:
     # ---- entries --------------------------------------------------------------------------------------------
 
     def put_extraction(
-        self, job_id: str, entries: Sequence[Entry], leftovers: Sequence[Leftover], making: Making
+        self, job: Job, entries: Sequence[Entry], leftovers: Sequence[Leftover], making: Making
     ) -> tuple[Entry, ...]:
-        """Replace what came out of the words, replay every change over it, and give the entries in force."""
+        """Replace what came out of the words, replay every change over it, and give the entries in force.
+
+        ``job`` is the job as it was when its words were read: words that came in since then make it stale.
+        """
+        made_from = words_hash(((said.id, said.text) for said in job.utterances), job.intake.steering)
         with self.atomic() as db:
-            words_hash, count = word_rows.words_hash_of(db, job_id)
-            entry_rows.put_extraction(db, job_id, entries, leftovers, making, words_hash, count)
-            search.index_job(db, job_id)
-            return entry_rows.entries_of(db, job_id)
+            entry_rows.put_extraction(db, job.id, entries, leftovers, making, made_from, len(job.utterances))
+            search.index_job(db, job.id)
+            return entry_rows.entries_of(db, job.id)
 
     def is_stale(self, job_id: str, making: Making | None = None) -> bool:
         """Whether the entries were made from other words than the job has now (or, if given, by other means)."""
         with self._reading() as db:
-            words_hash, count = word_rows.words_hash_of(db, job_id)
+            of_now, count = word_rows.words_hash_of(db, job_id)
             row = first(db, "SELECT * FROM extraction WHERE job_id = ?", [job_id])
         if row is None:
             return count > 0
         made = Making(row["pack"], row["pack_hash"], row["extractor"])
-        return bool(row["words_hash"] != words_hash) or (making is not None and making != made)
+        return bool(row["words_hash"] != of_now) or (making is not None and making != made)
 
     # ---- people's changes -----------------------------------------------------------------------------------
 

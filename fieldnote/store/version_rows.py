@@ -7,26 +7,19 @@ import dataclasses
 from sqlite_utils import Database
 
 from fieldnote.records import FrozenVersion, Narrative
-from fieldnote.store.identity import compact, digest_of, id_from, now
+from fieldnote.store.identity import compact, id_from, now
 from fieldnote.store.rows import version_from_row
 from fieldnote.wire import plain
-
-
-def hash_of(narrative: Narrative) -> str:
-    """SHA-256 over all that a write-up says; its own version and hash are left out."""
-    return digest_of(plain(dataclasses.replace(narrative, version=0, hash="")))
 
 
 def freeze(db: Database, job_id: str, narrative: Narrative, person: str) -> FrozenVersion:
     """Insert a version; where the last one says the same, give that one again."""
     before = versions_of(db, job_id)
-    digest = narrative.hash or hash_of(narrative)
-    if before and before[-1].hash == digest:
+    if before and before[-1].hash == narrative.hash:
         return before[-1]
     number = 1 + max((version.number for version in before), default=0)
-    frozen = FrozenVersion(
-        job_id, number, digest, now(), person, dataclasses.replace(narrative, version=number, hash=digest)
-    )
+    numbered = dataclasses.replace(narrative, version=number)
+    frozen = FrozenVersion(job_id, number, narrative.hash, now(), person, numbered)
     insert_version(db, frozen)
     return frozen
 

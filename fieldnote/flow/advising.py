@@ -1,0 +1,35 @@
+"""Where to check next in a kept job."""
+
+from __future__ import annotations
+
+from fieldnote.records import Advice, Job, Rates
+from fieldnote.store import Store
+from fieldnote.suggest import Cautions, LeakMap, advise, vehicle_of
+
+
+def next_checks(
+    store: Store, job: str | Job, leak_map: LeakMap, *, cautions: Cautions | None = None, rates: Rates | None = None
+) -> Advice:
+    """The candidates for the leak and the order of checks, from the entries in force and the intake of a job.
+
+    Args:
+        store: where the job is kept.
+        job: the job, or its id, name or the start of either.
+        leak_map: where water may come in.
+        cautions: what to be careful with, shown with each step.
+        rates: what closed jobs taught; the map's own rates where None.
+
+    Raises:
+        NotFound: no such job.
+        StoreFault: the data folder cannot be used.
+
+    """
+    found = store.job(job if isinstance(job, str) else job.id)
+    return advise(
+        leak_map,
+        found.entries,
+        found.intake.conditions,
+        rates,
+        cautions=cautions,
+        vehicle=vehicle_of(found),
+    )

@@ -1,0 +1,61 @@
+"""Words to entries, kept: the extraction of a whole job, with people's changes replayed over it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Protocol
+
+from fieldnote.records import Entry, Intake, Job, Leftover, Utterance
+from fieldnote.store import Making, Store
+
+
+class Understood(Protocol):
+    """What came out of the words of a job."""
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """The entries, with ids and origins."""
+
+    @property
+    def leftovers(self) -> tuple[Leftover, ...]:
+        """Words that no rule took."""
+
+
+class Understands(Protocol):
+    """An extractor, as ``extract`` has it."""
+
+    @property
+    def pack(self) -> Any:
+        """The vocabulary, with ``id`` and ``hash``."""
+
+    @property
+    def version(self) -> str:
+        """Which rules it has: another version may give other entries from the same words."""
+
+    def run(self, utterances: Sequence[Utterance], intake: Intake) -> Understood:
+        """The entries of a whole job."""
+
+
+def making_of(extractor: Understands) -> Making:
+    """With what this extractor makes entries."""
+    return Making(extractor.pack.id, extractor.pack.hash, extractor.version)
+
+
+def re_extract(
+    store: Store, job: str | Job, extractor: Understands, *, only_if_stale: bool = False
+) -> tuple[Entry, ...]:
+    """Make the entries of a job anew and give those in force: people's changes are replayed over them.
+
+    With ``only_if_stale`` this is done only where words, vocabulary or extractor are others than the last time.
+
+    Raises:
+        NotFound: no such job.
+        StoreFault: the data folder cannot be used.
+
+    """
+    found = store.job(job if isinstance(job, str) else job.id)
+    making = making_of(extractor)
+    if only_if_stale and not store.is_stale(found.id, making):
+        return found.entries
+    understood = extractor.run(found.utterances, found.intake)
+    return store.put_extraction(found, understood.entries, understood.leftovers, making)

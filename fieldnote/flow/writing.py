@@ -1,0 +1,57 @@
+"""The write-up of a kept job, as a draft or frozen as it is handed out."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from fieldnote.narrate import narrate
+from fieldnote.records import FrozenVersion, Job, Narrative
+from fieldnote.store import Store
+from fieldnote.suggest import Cautions
+from fieldnote.vocabulary import Pack
+
+
+def write_up(
+    store: Store, job: str | Job, pack: Pack, *, cautions: Cautions | None = None, names: bool = False
+) -> Narrative:
+    """The write-up of a job from its entries in force.
+
+    ``version`` is that of the frozen write-up which says the same, 0 where none does (a draft).
+
+    Args:
+        store: where the job is kept.
+        job: the job, or its id, name or the start of either.
+        pack: the job's vocabulary.
+        cautions: those of the pack; the ones that bear on the work done are written down.
+        names: let in facts that the pack marks private.
+
+    Raises:
+        NotFound: no such job.
+        StoreFault: the data folder cannot be used.
+
+    """
+    found = store.job(job if isinstance(job, str) else job.id)
+    texts = cautions.of_entries(found.entries) if cautions is not None else ()
+    story = narrate(found, pack, texts, names=names)
+    same = [version.number for version in store.versions(found.id) if version.hash == story.hash]
+    return dataclasses.replace(story, version=max(same, default=0))
+
+
+def freeze(
+    store: Store,
+    job: str | Job,
+    pack: Pack,
+    person: str,
+    *,
+    cautions: Cautions | None = None,
+    names: bool = False,
+) -> FrozenVersion:
+    """Keep the write-up as it is handed out: numbered, hashed, never changed. Saying the same again adds no version.
+
+    Raises:
+        NotFound: no such job.
+        StoreFault: the data folder cannot be used.
+
+    """
+    found = store.find_id(job if isinstance(job, str) else job.id)
+    return store.freeze(found, write_up(store, found, pack, cautions=cautions, names=names), person)

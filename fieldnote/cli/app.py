@@ -8,6 +8,7 @@ from typing import Annotated, Optional
 import typer
 
 from fieldnote import __version__
+from fieldnote.cli import models
 from fieldnote.cli.failures import report
 from fieldnote.cli.hear import hear
 from fieldnote.errors import FieldnoteError
@@ -37,6 +38,7 @@ def top(
 
 
 app.command()(hear)
+app.add_typer(models.app)
 
 
 def main() -> None:

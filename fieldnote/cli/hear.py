@@ -40,14 +40,13 @@ def hear(
       arecord -d 10 | fieldnote hear -
     """
     from fieldnote.flow.hearing import hear_file
-    from fieldnote.recognize import open_engine
+    from fieldnote.recognize import chosen, open_engine
     from fieldnote.settings import load_settings
 
     if sounds.count("-") > 1:
         raise UserMistake("standard input was named twice", where="-", do="Name it once.")
     settings = load_settings()
-    chosen = {k: v for k, v in (("engine", engine), ("model", model)) if v is not None}
-    opened = open_engine(dataclasses.replace(settings.recognize, **chosen))
+    opened = open_engine(chosen(settings.recognize, engine, model))
     clips: list[dict[str, Any]] = []
     failed: list[FieldnoteError] = []
     with _bars(len(sounds)) as bar:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -51,6 +52,21 @@ class LiveEngine(Protocol):
 
     def finish(self) -> Heard:
         """The utterance has ended; returns it and makes ready for the next."""
+
+
+def chosen(settings: RecognizeSettings, engine: str | None, model: str | None) -> RecognizeSettings:
+    """``settings`` with another engine or model; a model alone brings its engine, an engine alone its best model here."""
+    if engine is None and model is None:
+        return settings
+    from fieldnote.recognize.model_files import load_manifest, locate
+
+    pins = load_manifest()
+    if engine is None and model in pins:
+        engine = pins[model].engine
+    if model is None and engine != settings.engine:
+        of_engine = [pin.name for pin in pins.values() if pin.engine == engine]
+        model = next((name for name in of_engine if locate(name)), of_engine[0] if of_engine else None)
+    return dataclasses.replace(settings, engine=engine or settings.engine, model=model or settings.model)
 
 
 def open_engine(settings: RecognizeSettings, pack: Any = None, home: Path | None = None) -> Engine:

@@ -57,8 +57,10 @@ def show(as_json: AsJson = False) -> None:
         return
     table = Table("model", "engine", "MB", "here", "licence", "what it is", box=None, pad_edge=False)
     for row in rows:
-        here = "in use" if row["in_use"] and row["here"] else "yes" if row["here"] else "no"
-        table.add_row(row["name"], row["engine"], f"{row['size_bytes'] / 1e6:,.0f}", here, row["licence"], row["about"])
+        state = "in use" if row["in_use"] and row["here"] else "yes" if row["here"] else "no"
+        table.add_row(
+            row["name"], row["engine"], f"{row['size_bytes'] / 1e6:,.0f}", state, row["licence"], row["about"]
+        )
     Console(highlight=False).print(table)
 
 

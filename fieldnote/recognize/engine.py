@@ -55,7 +55,7 @@ class LiveEngine(Protocol):
 
 
 def chosen(settings: RecognizeSettings, engine: str | None, model: str | None) -> RecognizeSettings:
-    """``settings`` with another engine or model; a model alone brings its engine, an engine alone its best model here."""
+    """``settings`` with another engine or model; a model brings its engine, an engine a model of its own."""
     if engine is None and model is None:
         return settings
     from fieldnote.recognize.model_files import load_manifest, locate

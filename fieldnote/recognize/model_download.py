@@ -23,6 +23,7 @@ _BLOCK_BYTES = 1 << 16
 _TIMEOUT_S = 30.0
 _TRIES = 4
 _UNPINNED_LIMIT_BYTES = 1 << 20
+_TRY_AGAIN = "It was thrown away. Try again later, or bring the file and use `fieldnote models add FILE`."
 
 
 def download(pin: PinnedFile, target: Path, progress: Progress, *, pause_s: float = 1.0) -> None:
@@ -116,7 +117,7 @@ def _receive(pin: PinnedFile, part: Path, progress: Progress) -> bool:
                     raise WrongHash(
                         f"{pin.name} is larger than the {limit:,} bytes that it should be",
                         where=pin.url,
-                        do="It was thrown away. Try again later, or bring the file and use `fieldnote models add FILE`.",
+                        do=_TRY_AGAIN,
                     )
                 file.write(block)
                 progress(have, pin.size_bytes or expected)
@@ -128,7 +129,7 @@ def _check(pin: PinnedFile, part: Path) -> None:
         raise WrongHash(
             f"what came as {pin.name} is not the file that it should be (its SHA-256 differs)",
             where=pin.url,
-            do="It was thrown away. Try again later, or bring the file and use `fieldnote models add FILE`.",
+            do=_TRY_AGAIN,
         )
 
 

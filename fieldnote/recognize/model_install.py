@@ -6,12 +6,12 @@ Everything is put together in ``models/.incoming`` under the data folder and mov
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import stat
 import zipfile
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path, PurePosixPath
 
 from fieldnote.errors import BadData, Clash, ModelMissing, NotFound, StoreFault, UserMistake, WrongHash
@@ -74,7 +74,7 @@ def fetch(name: str, progress: Progress, home: Path | None = None, *, pause_s: f
         if target.is_file() and file.sha256 and sha256_of(target) == file.sha256:
             continue
         if not _taken_from_shipped(file, target):
-            download(file, target, lambda done, total, f=file: progress(f.name, done, total), pause_s=pause_s)
+            download(file, target, partial(progress, file.name), pause_s=pause_s)
     return _put_in_place(pin, folder, progress, home)
 
 
@@ -220,8 +220,10 @@ def _put_in_place(pin: PinnedModel, folder: Path, progress: Progress, home: Path
     verify(ModelFolder(ready, pin, shipped=False))
     target = models_home(home) / pin.name
     with _disk(target):
-        os.replace(ready, target)
+        ready.replace(target)
         shutil.rmtree(folder, ignore_errors=True)
+        with suppress(OSError):  # other downloads may still be in it
+            folder.parent.rmdir()
     return ModelFolder(target, pin, shipped=False)
 
 

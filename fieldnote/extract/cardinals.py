@@ -84,7 +84,7 @@ def _exact(value: int | float) -> int | float:
 
 
 def _informal(words: Sequence[str], i: int) -> Parsed | None:
-    """ "A couple", "couple of", "a dozen", "half a dozen", "a hundred [and four thousand]", "hundred"."""
+    """Such as "a couple", "couple of", "a dozen", "half a dozen", "a hundred [and four thousand]", "hundred"."""
     n = len(words)
     j = i + 1 if words[i] == "a" else i
     if j >= n:
@@ -171,7 +171,7 @@ def _unsaid_hundreds(words: Sequence[str], i: int, j: int) -> tuple[int, int] | 
 
 
 def digits_with_oh(words: Sequence[str], i: int) -> Parsed | None:
-    """ "Three oh five", "double seven": digits that cannot be separate numbers, because of an "oh" or a "double"."""
+    """Such as "three oh five", "double seven": an "oh" or a "double" tells that the digits are one number."""
     text, j, telling = "", i, False
     n = len(words)
     while j < n:
@@ -200,7 +200,7 @@ def digits_with_oh(words: Sequence[str], i: int) -> Parsed | None:
 
 
 def ordinal_at(words: Sequence[str], i: int) -> Parsed | None:
-    """ "Third", "3rd" at word ``i``."""
+    """Such as "third", "3rd" at word ``i``."""
     word = words[i]
     if word in ORDINALS:
         return Parsed(ORDINALS[word], i + 1, "ordinal")
@@ -210,11 +210,13 @@ def ordinal_at(words: Sequence[str], i: int) -> Parsed | None:
 
 
 def ordinal_after(words: Sequence[str], i: int, whole: Parsed) -> Parsed | None:
-    """ "Twenty first", "one hundred eleventh", "one thousandth"."""
-    j = whole.end
+    """Such as "twenty first", "one hundred eleventh", "one thousandth"."""
+    j, last = whole.end, words[whole.end - 1]
+    if words[j : j + 1] == ["and"] and last in ("hundred", *SCALES):
+        j += 1
     if j >= len(words) or words[j] not in ORDINALS or words[i][0].isdigit():
         return None
-    word, last = words[j], words[j - 1]
+    word = words[j]
     if word in ORDINAL_SCALES:
         if last in ONES or last in TENS or last in TEENS:
             return Parsed(int(whole.value) * ORDINAL_SCALES[word], j + 1, "ordinal")

@@ -12,7 +12,7 @@ from fieldnote.extract.number_words import DENOMINATORS, DENOMINATORS_PLURAL, ON
 
 
 def mixed_after(words: Sequence[str], whole: Parsed, *, unit_follows: bool) -> Parsed | None:
-    """ "Two and a half", "one and three quarter", "1 1/2"."""
+    """Such as "two and a half", "one and three quarter", "1 1/2"."""
     j, n = whole.end, len(words)
     if j >= n or whole.kind == "digits":
         return None
@@ -60,7 +60,7 @@ def _proper(words: Sequence[str], i: int, *, in_mixed: bool, unit_follows: bool)
 
 
 def _one_part(words: Sequence[str], j: int, *, in_mixed: bool, unit_follows: bool) -> tuple[Fraction, int] | None:
-    """ "A half", "a quarter", "an eighth": only where no noun can be meant ("a quarter panel", "a third screw")."""
+    """Such as "a half", "an eighth": only where no noun can be meant ("a quarter panel", "a third screw")."""
     if j >= len(words):
         return None
     word, after = words[j], words[j + 1] if j + 1 < len(words) else ""
@@ -101,8 +101,9 @@ def _bottom(words: Sequence[str], j: int, *, many: bool, unit_follows: bool) -> 
         return None
     if many and not (unit_follows or word == "quarter"):
         return None
-    # "One third" alone may be half of "number one third bolt"; "one hundredth" is the ordinal in the public table.
-    if not many and not unit_follows and word not in ("half", "quarter") and words[j + 1 : j + 2] != ["of"]:
+    # "One quarter panel" names a panel; "one third" may be part of "number one third bolt"; "one hundredth" is the
+    # ordinal in the public table.
+    if not many and not unit_follows and word != "half" and words[j + 1 : j + 2] != ["of"]:
         return None
     return single, j + 1
 

@@ -21,6 +21,7 @@ _STARTERS = frozenset(
 )  # fmt: skip
 # Written short forms that are ordinary words: a unit only when written against the digits ("2in") or as "2 in.".
 _WORD_LIKE = {"in", "a", "as", "at", "h", "s", "c", "f"}
+_SHORTEST_WORD = 4  # shorter unit words are abbreviations: one form for both numbers
 # "A second" is a time after these and a second one elsewhere ("a second grommet").
 _BEFORE_A_SECOND = {"in", "for", "after", "within", "about", "under", "took", "takes", "than"}
 
@@ -46,8 +47,8 @@ class QuantityMention:
 class UnitTable:
     """Unit phrases by first word, longest first. Made by ``compile_units``.
 
-    ``singular`` holds the phrases whose plural is in the table too: "two ten minute tests" are two of ten minutes, but
-    "one twenty seconds" is 120.
+    ``singular`` holds the singulars of times and lengths: "two ten minute tests" are two of ten minutes, but "one
+    twenty seconds" is 120.
     """
 
     by_first: Mapping[str, tuple[tuple[tuple[str, ...], str], ...]]
@@ -57,19 +58,24 @@ class UnitTable:
 def compile_units(phrases: Mapping[str, str]) -> UnitTable:
     """A table from unit phrase (lower case, hyphens as spaces: "inch pounds", "psi", "°") to symbol ("in_lb")."""
     by_first: dict[str, list[tuple[tuple[str, ...], str]]] = {}
-    keys: set[tuple[str, ...]] = set()
+    keys: dict[tuple[str, ...], str] = {}
     for phrase, symbol in phrases.items():
         words = tuple(cut(phrase.split())[0])
         if words and words not in keys:
-            keys.add(words)
+            keys[words] = symbol
             by_first.setdefault(words[0], []).append((words, symbol))
-    plurals = {"foot": "feet"}
-    singular = frozenset(
-        key for key in keys if {(*key[:-1], plurals.get(key[-1], key[-1] + "s")), (*key[:-1], key[-1] + "es")} & keys
-    )
+    singular = frozenset(key for key, symbol in keys.items() if _has_plural(key, symbol, keys))
     return UnitTable(
         {first: tuple(sorted(rows, key=lambda row: -len(row[0]))) for first, rows in by_first.items()}, singular
     )
+
+
+def _has_plural(key: tuple[str, ...], symbol: str, keys: Mapping[tuple[str, ...], str]) -> bool:
+    """Whether ``key`` is the singular of a unit that people put before a noun: a "ten minute test", not a "psi"."""
+    last = key[-1]
+    if dimension(symbol) not in ("time", "length") or len(last) < _SHORTEST_WORD:
+        return False
+    return any((*key[:-1], plural) in keys for plural in ("feet" if last == "foot" else last + "s", last + "es"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +200,7 @@ class _Reader:
         return readings
 
     def _unsaid_hundred(self, i: int) -> Parsed | None:
-        """ "One twenty psi", "two fifty": hundreds unsaid. Not before a singular unit: "two ten minute tests"."""
+        """Such as "one twenty psi": hundreds unsaid. Not before a singular unit ("two ten minute tests")."""
         words, j = self.words, i + 1
         if words[i] not in ONES or j >= len(words) or not (words[j] in TENS or words[j] in TEENS):
             return None
@@ -245,7 +251,7 @@ class _Reader:
     # ---- what follows a unit ----------------------------------------------------------------------------------
 
     def _with_tail(self, found: _Found, *, plain: bool) -> _Found:
-        """ "... and a half", "... and three quarters"; "two minutes thirty seconds"; "a minute or two"."""
+        """Such as "... and a half", "... and three quarters"; "two minutes thirty seconds"; "a minute or two"."""
         if not plain:
             return found
         return self._and_part(found) or self._and_smaller(found) or self._or_two(found) or found
@@ -265,7 +271,7 @@ class _Reader:
         return replace(found, end=part.end, value=found.value + part.value)
 
     def _and_smaller(self, found: _Found) -> _Found | None:
-        """ "Two minutes [and] thirty seconds", "two minutes thirty", "one foot six": in the first unit."""
+        """Such as "two minutes [and] thirty seconds", "two minutes thirty", "one foot six": in the first unit."""
         words, j = self.words, found.end
         joined = j < len(words) and words[j] == "and"
         amount = number_at(words, j + joined)
@@ -299,7 +305,7 @@ class _Reader:
         return replace(found, end=j + 2, value=2, low=1, how="number")
 
     def _unit_and_a_half(self, i: int) -> _Found | None:
-        """ "Inch and a half", the article swallowed."""
+        """Such as "inch and a half", the article swallowed."""
         unit = self._unit(i)
         if unit is None:
             return None
@@ -308,7 +314,7 @@ class _Reader:
     # ---- ranges -----------------------------------------------------------------------------------------------
 
     def _range_after(self, first: _Found) -> _Found | None:
-        """ "Two inches to three inches", "a minute to a minute and a half"."""
+        """Such as "two inches to three inches", "a minute to a minute and a half"."""
         words, j = self.words, first.end
         if first.low is not None or j + 1 >= len(words) or words[j] not in _JOINS:
             return None
@@ -318,7 +324,7 @@ class _Reader:
         return replace(first, end=second.end, value=second.value, low=first.value)
 
     def _shared_range(self, i: int) -> _Found | None:
-        """ "Two to three inches", "ten or fifteen minutes", "five six minutes"."""
+        """Such as "two to three inches", "ten or fifteen minutes", "five six minutes"."""
         words = self.words
         for amount in self._amounts(i):
             j = amount.end
@@ -335,7 +341,7 @@ class _Reader:
         return None
 
     def _between(self, i: int) -> _Found | None:
-        """ "Between two and three inches"."""
+        """Such as "between two and three inches"."""
         first = number_at(self.words, i + 1, unit_follows=True)
         if first is None:
             return None

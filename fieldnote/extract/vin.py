@@ -11,26 +11,20 @@ from fieldnote.extract.vin_rules import LENGTH, check_digit, faults, model_year,
 
 VinStatus = Literal["valid", "unchecked", "wrong", "incomplete", "too-long", "none"]
 
-_CUES = (("vin",), ("vehicle", "identification", "number"), ("v", "i", "n"), ("v.i.n",), ("v.i.n.",), ("vehicle", "identification"))  # fmt: skip
+_CUES = (
+    ("vehicle", "identification", "number"),
+    ("vehicle", "identification"),
+    ("v", "i", "n"),
+    ("vin",),
+    ("v.i.n",),
+    ("v.i.n.",),
+)
 _AFTER_CUE = {
-    "is",
-    "number",
-    "reads",
-    "ends",
-    "in",
-    "with",
-    "on",
-    "this",
-    "one",
-    ":",
-    ",",
-    "-",
-    "and",
-    "starts",
-    "the",
-    "vin",
-}
-_BEFORE_REST = {"continuing", "continued", "then", "and", "rest", "of", "the", "vin", "is", "next", "uh", "um", "okay", "so", ","}  # fmt: skip
+    "is", "number", "reads", "ends", "in", "with", "on", "this", ":", ",", "-", "and", "starts", "the", "vin",
+}  # fmt: skip
+_BEFORE_REST = {
+    "continuing", "continued", "then", "and", "rest", "of", "the", "vin", "is", "next", "uh", "um", "okay", "so", ",",
+}  # fmt: skip
 # A VIN begins with a region: 1 to 5 is North America, where the check digit is required.
 _NORTH_AMERICA = set("12345")
 _CLOSED_SAYING: frozenset[Said] = frozenset(("word",))
@@ -55,12 +49,12 @@ class Proposal:
 class VinReading:
     """What was read.
 
-    ``status``: ``valid`` (17 characters, check digit right), ``unchecked`` (17 characters whose check digit does not fit,
-    from a region where makers need not use one), ``wrong`` (17 characters, a check digit is required there and fails, or
-    a character that no VIN has), ``incomplete``, ``too-long``, ``none`` (nothing spelled).
-    ``proposal`` is set where exactly one said-alike slip makes the check digit right; ``candidates`` lists all that would.
-    ``year`` is the model year, where the check digit confirms what was heard; ``year_if_heavy`` the other one that the
-    code can mean, for vehicles above 4536 kg and trailers. ``said`` tells how each character was said.
+    ``status``: ``valid`` (17 characters, check digit right), ``unchecked`` (17 characters whose check digit does not
+    fit, from a region where makers need not use one), ``wrong`` (17 characters, a check digit is required there and
+    fails, or a character that no VIN has), ``incomplete``, ``too-long``, ``none`` (nothing spelled).
+    ``proposal`` is set where exactly one said-alike slip makes the check digit right; ``candidates`` lists all that
+    would. ``year`` is the model year, where the check digit confirms what was heard; ``year_if_heavy`` the other one
+    that the code can mean, for vehicles above 4536 kg and trailers. ``said`` tells how each character was said.
     """
 
     vin: str
@@ -120,6 +114,12 @@ def find_vin(tokens: Sequence[str], *, expected: bool = False) -> VinMention | N
     return VinMention(spelled.start, spelled.end, _judge(spelled)) if spelled else None
 
 
+def vin_at(tokens: Sequence[str], start: int) -> VinMention | None:
+    """The VIN that begins at ``tokens[start]``, for callers with words of their own for "vin"; "is" is passed over."""
+    spelled = _after(tokens, start)
+    return VinMention(spelled.start, spelled.end, _judge(spelled)) if spelled else None
+
+
 def continue_vin(reading: VinReading, tokens: Sequence[str]) -> VinMention | None:
     """``reading`` taken up again by the next utterance; None where ``tokens`` spell nothing that goes on with it.
 
@@ -158,7 +158,7 @@ def _cue(tokens: Sequence[str]) -> tuple[int, int] | None:
 
 def _after(tokens: Sequence[str], i: int) -> SpelledMention | None:
     """What is spelled from token ``i`` on, passing over "is", "number" and the like."""
-    while i < len(tokens) and tokens[i].lower() in _AFTER_CUE - {"one"}:
+    while i < len(tokens) and tokens[i].lower() in _AFTER_CUE:
         i += 1
     spelled = read_spelled(tokens, i)
     return _clip(spelled, tokens) if spelled else None
@@ -198,7 +198,8 @@ def _judge_whole(vin: str, said: tuple[Said, ...], warnings: list[str]) -> VinRe
     never = sorted(set(vin) & set("IOQ"))
     expected = check_digit(vin)
     if expected is not None and expected == vin[8]:
-        return VinReading(vin, "valid", model_year(vin), other_year(vin), warnings=tuple(warnings), said=said)
+        # The check digit confirms the zeros too.
+        return VinReading(vin, "valid", model_year(vin), other_year(vin), said=said)
     required = vin[0] in _NORTH_AMERICA
     candidates = _candidates(vin, said) if required or vin[8] in "0123456789X" or never else ()
     proposal = candidates[0] if len(candidates) == 1 else None

@@ -8,9 +8,11 @@ from typing import Annotated, Optional
 import typer
 
 from fieldnote import __version__
-from fieldnote.cli import models
+from fieldnote.cli import job, models
 from fieldnote.cli.failures import report
 from fieldnote.cli.hear import hear
+from fieldnote.cli.take import take
+from fieldnote.cli.narrate import narrate
 from fieldnote.errors import FieldnoteError
 
 app = typer.Typer(
@@ -38,6 +40,9 @@ def top(
 
 
 app.command()(hear)
+app.command()(narrate)
+app.command()(take)
+app.add_typer(job.app)
 app.add_typer(models.app)
 
 

@@ -16,8 +16,17 @@ from fieldnote.vocabulary.pack import Condition
 CONDITION_GROUPS = ("liquid", "parked", "when", "earlier_work")
 
 
-def open_job(store: Store, name: str, intake: Intake | None = None, pack: Pack | None = None) -> Job:
+def open_job(
+    store: Store,
+    name: str,
+    intake: Intake | None = None,
+    pack: Pack | None = None,
+    *,
+    pack_name: str = "body-leaks",
+) -> Job:
     """Open a job. Where ``pack`` is given, the intake's conditions are checked against it and the job uses it.
+
+    Otherwise the job uses the pack called ``pack_name``, and the intake is kept as it is.
 
     Raises:
         Clash: a job has that name.
@@ -26,7 +35,7 @@ def open_job(store: Store, name: str, intake: Intake | None = None, pack: Pack |
     """
     intake = intake or Intake()
     if pack is None:
-        return store.open_job(name, intake)
+        return store.open_job(name, intake, pack=pack_name)
     return store.open_job(name, checked_intake(intake, pack), pack=pack.id)
 
 

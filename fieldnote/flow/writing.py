@@ -32,7 +32,7 @@ def write_up(
     """
     found = store.job(job if isinstance(job, str) else job.id)
     texts = cautions.of_entries(found.entries) if cautions is not None else ()
-    story = narrate(found, pack, texts, names=names)
+    story: Narrative = narrate(found, pack, texts, names=names)
     same = [version.number for version in store.versions(found.id) if version.hash == story.hash]
     return dataclasses.replace(story, version=max(same, default=0))
 

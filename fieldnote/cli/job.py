@@ -1,0 +1,398 @@
+"""``fieldnote job``: jobs opened, listed, shown, closed, found; entries corrected, and corrections taken back."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import sys
+from typing import TYPE_CHECKING, Annotated, Any, Optional
+
+import typer
+from rich.console import Console
+from rich.markup import escape
+
+from fieldnote.cli import intake_form as form
+from fieldnote.errors import UserMistake
+from fieldnote.records import Edit, Job, JobLine
+
+if TYPE_CHECKING:
+    from fieldnote.flow import Rooms
+
+app = typer.Typer(
+    name="job",
+    help="Jobs: open, list, show, find, close; correct an entry, take a correction back.",
+    no_args_is_help=True,
+)
+
+JobName = Annotated[str, typer.Argument(metavar="JOB", help="The job's name or id, or the start of either.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+By = Annotated[Optional[str], typer.Option("--by", help="Who says so; otherwise who is logged in.")]
+Status = Annotated[Optional[str], typer.Option("--state", help="Only open, or only closed jobs.")]
+Limit = Annotated[int, typer.Option(min=1, help="At most this many, newest first.")]
+SinceDay = Annotated[Optional[str], typer.Option("--since", metavar="DATE", help="Opened on or after this day.")]
+UntilDay = Annotated[Optional[str], typer.Option("--until", metavar="DATE", help="Opened on or before this day.")]
+
+
+@app.command()
+def new(
+    name: Annotated[str, typer.Argument(help="What to call the job.")],
+    vehicle: form.Vehicle = None,
+    family: form.Family = None,
+    model_year: form.ModelYear = None,
+    build_month: form.BuildMonth = None,
+    vin: form.Vin = None,
+    odometer: form.Odometer = None,
+    order: form.Order = None,
+    complaint: form.Complaint = None,
+    steering: form.Steering = None,
+    liquid: form.Liquid = None,
+    parked: form.Parked = None,
+    when: form.When = None,
+    earlier_work: form.EarlierWork = None,
+    since: form.Since = None,
+    technician: form.Technician = None,
+    pack: Annotated[Optional[str], typer.Option(help="The vocabulary; otherwise that of the settings.")] = None,
+    ask: Annotated[bool, typer.Option("--ask", help="Ask for what is not given; Enter skips.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Open a job. All that is asked can be skipped, and given later with `fieldnote job intake`.
+
+    Examples:
+
+      fieldnote job new "unit 12"
+
+      fieldnote job new "unit 12" --liquid rain --parked nose-down --odometer "62,305 mi"
+
+      fieldnote job new "unit 12" --ask
+    """
+    from fieldnote.flow import open_job
+
+    rooms = _rooms(pack)
+    given = form.Answers(
+        vehicle, family, model_year, build_month, vin, odometer, order, complaint, steering, liquid, parked, when,
+        earlier_work, since, technician,
+    )  # fmt: skip
+    if ask:
+        given = form.ask(given, rooms.pack)
+    intake = form.intake_of(given)
+    # The vocabulary is read only where an answer has to be looked up in it, or another one was asked for.
+    checked = rooms.pack if pack or given.needs_pack() else None
+    job = open_job(rooms.store, name, intake, checked, pack_name=rooms.settings.pack.name)
+    _remark(form.vin_remark(intake.vin))
+    if as_json:
+        _print({"job": _header(job)})
+    else:
+        _console().print(f"Opened [bold]{escape(job.name)}[/bold] [dim]({job.id})[/dim]")
+
+
+@app.command()
+def intake(
+    job: JobName,
+    vehicle: form.Vehicle = None,
+    family: form.Family = None,
+    model_year: form.ModelYear = None,
+    build_month: form.BuildMonth = None,
+    vin: form.Vin = None,
+    odometer: form.Odometer = None,
+    order: form.Order = None,
+    complaint: form.Complaint = None,
+    steering: form.Steering = None,
+    liquid: form.Liquid = None,
+    parked: form.Parked = None,
+    when: form.When = None,
+    earlier_work: form.EarlierWork = None,
+    since: form.Since = None,
+    technician: form.Technician = None,
+    name: Annotated[Optional[str], typer.Option(help="Another name for the job.")] = None,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Add to a job's intake, or change it; what is not given stays.
+
+    Example:
+
+      fieldnote job intake "unit 12" --order 48813 --earlier-work glass
+    """
+    from fieldnote.flow import amend, rename
+
+    rooms = _rooms()
+    found = rooms.store.job(job)
+    given = form.Answers(
+        vehicle, family, model_year, build_month, vin, odometer, order, complaint, steering, liquid, parked, when,
+        earlier_work, since, technician,
+    )  # fmt: skip
+    wanted = form.intake_of(given)
+    made = amend(
+        rooms.store, found, wanted, _person(by), rooms.for_pack(found.pack).pack if given.needs_pack() else None
+    )
+    if name is not None:
+        made = (*made, rename(rooms.store, found, name, _person(by)))
+    if not made:
+        raise UserMistake("nothing was given that differs", where=found.name, do="Name what to change: see --help.")
+    _remark(form.vin_remark(wanted.vin))
+    _changed(rooms.store.job(found.id), made, as_json)
+
+
+@app.command("list")
+def show_list(
+    state: Status = None, limit: Limit = 50, since: SinceDay = None, until: UntilDay = None, as_json: AsJson = False
+) -> None:
+    """List the jobs, newest first.
+
+    Examples:
+
+      fieldnote job list
+
+      fieldnote job list --state open --since 2026-11
+    """
+    store = _rooms().store
+    lines = store.jobs(status=_state(state), limit=limit + 1, since=since, until=until)
+    _jobs(lines[:limit], as_json, more=len(lines) > limit, none="No jobs yet. `fieldnote job new NAME` opens one.")
+
+
+@app.command()
+def find(
+    words: Annotated[Optional[list[str]], typer.Argument(help='Words; "…" keeps words together.')] = None,
+    place: Annotated[Optional[str], typer.Option(help="An entry is about this place.")] = None,
+    part: Annotated[Optional[str], typer.Option(help="An entry is about this part.")] = None,
+    finding: Annotated[Optional[str], typer.Option(help="An entry has this sign, finding, result or action.")] = None,
+    side: Annotated[Optional[str], typer.Option(help="The entry's side.")] = None,
+    state: Status = None,
+    since: SinceDay = None,
+    until: UntilDay = None,
+    limit: Limit = 20,
+    as_json: AsJson = False,
+) -> None:
+    """Find jobs by words said, places, findings, dates, VIN or its end, order number; newest first.
+
+    All words must occur; endings do not matter. Place, part, finding and side must be those of one entry.
+
+    Examples:
+
+      fieldnote job find musty carpet
+
+      fieldnote job find --place liftgate-trough --finding skip --since 2026
+
+      fieldnote job find 004352
+    """
+    from fieldnote.store import Query
+
+    query = Query(
+        words=" ".join(f'"{word}"' if " " in word.strip() else word for word in words or ()),
+        place=place,
+        part=part,
+        state=finding,
+        side=side,
+        status=_state(state),
+        since=since,
+        until=until,
+    )
+    lines = _rooms().store.search(query, limit=limit + 1)
+    _jobs(lines[:limit], as_json, more=len(lines) > limit, none="No job fits.")
+
+
+@app.command()
+def show(
+    job: JobName,
+    words: Annotated[bool, typer.Option("--words", help="The words too, with those that no entry took.")] = False,
+    changes: Annotated[bool, typer.Option("--changes", help="Every change too: who, when, before and after.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show one job: intake, entries, and what people changed.
+
+    Examples:
+
+      fieldnote job show "unit 12"
+
+      fieldnote job show "unit 12" --words --changes
+    """
+    from fieldnote.cli import job_view
+
+    found = _rooms().store.job(job)
+    if as_json:
+        _print(job_view.as_json(found))
+        return
+    console = _console()
+    for part in job_view.parts(found, words=words, changes=changes):
+        console.print(part)
+
+
+@app.command()
+def close(job: JobName, by: By = None, as_json: AsJson = False) -> None:
+    """Close a job.
+
+    Example:
+
+      fieldnote job close "unit 12"
+    """
+    from fieldnote.flow import close_job
+
+    rooms = _rooms()
+    edit = close_job(rooms.store, job, _person(by))
+    _changed(rooms.store.job(edit.job_id), (edit,), as_json)
+
+
+@app.command()
+def reopen(job: JobName, by: By = None, as_json: AsJson = False) -> None:
+    """Open a closed job again.
+
+    Example:
+
+      fieldnote job reopen "unit 12"
+    """
+    from fieldnote.flow import reopen_job
+
+    rooms = _rooms()
+    edit = reopen_job(rooms.store, job, _person(by))
+    _changed(rooms.store.job(edit.job_id), (edit,), as_json)
+
+
+@app.command()
+def correct(
+    job: JobName,
+    entry: Annotated[str, typer.Argument(help="The entry's id, or the start of it (see job show).")],
+    field: Annotated[str, typer.Argument(help="place, part, side, state, present, quantities, …")],
+    value: Annotated[str, typer.Argument(help='The right value; "none" empties the field.')],
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Correct one field of an entry. The entry as it was said is kept, and `undo` goes back to it.
+
+    Examples:
+
+      fieldnote job correct "unit 12" e3k9 side right
+
+      fieldnote job correct "unit 12" e3k9 quantities "duration 10 min"
+    """
+    from fieldnote.flow import correct as correct_entry
+
+    rooms = _rooms()
+    found = rooms.store.job(job)
+    edit = correct_entry(rooms.store, found, entry, field, value, _person(by), rooms.for_pack(found.pack).pack)
+    _changed(rooms.store.job(found.id), (edit,), as_json)
+
+
+@app.command()
+def disregard(
+    job: JobName,
+    entry: Annotated[str, typer.Argument(help="The entry's id, or the start of it (see job show).")],
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take an entry out of the job. It stays in the log, and `undo` brings it back.
+
+    Example:
+
+      fieldnote job disregard "unit 12" e3k9
+    """
+    from fieldnote.flow import disregard as disregard_entry
+
+    rooms = _rooms()
+    edit = disregard_entry(rooms.store, job, entry, _person(by))
+    _changed(rooms.store.job(edit.job_id), (edit,), as_json)
+
+
+@app.command()
+def undo(
+    job: JobName,
+    change: Annotated[Optional[str], typer.Argument(help="Which (see job show --changes); else the last.")] = None,
+    by: By = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take back the last change to a job or its entries, or the one named. Undoing an undo brings it back.
+
+    Examples:
+
+      fieldnote job undo "unit 12"
+
+      fieldnote job undo "unit 12" d7t6
+    """
+    from fieldnote.flow import undo as take_back
+
+    rooms = _rooms()
+    taken_back, edit = take_back(rooms.store, job, _person(by), change)
+    if as_json:
+        _changed(rooms.store.job(edit.job_id), (edit,), as_json)
+        return
+    from fieldnote.cli.entry_table import edit_text
+
+    _console().print(f"Took back: {escape(edit_text(taken_back))}")
+
+
+# ---- what the commands share ------------------------------------------------------------------------------------
+
+
+def _rooms(pack: str | None = None) -> Rooms:
+    from fieldnote.flow import Rooms
+
+    return Rooms(pack=pack)
+
+
+def _console() -> Console:
+    return Console(highlight=False, soft_wrap=False)
+
+
+def _person(by: str | None) -> str:
+    """Who makes a change: as given, else who is logged in."""
+    if by and by.strip():
+        return " ".join(by.split())
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a system without a user database entry, such as a bare container
+        return "unknown"
+
+
+def _state(given: str | None) -> Any:
+    if given not in (None, "open", "closed"):
+        raise UserMistake(f"{given!r} is not a state of a job", where="--state", do="Write open or closed.")
+    return given
+
+
+def _remark(text: str | None) -> None:
+    if text:
+        print(f"fieldnote: {text}", file=sys.stderr)
+
+
+def _print(value: Any) -> None:
+    print(json.dumps(value, ensure_ascii=False, indent=2))
+
+
+def _header(job: Job) -> dict[str, Any]:
+    from fieldnote.cli.job_view import header
+
+    return header(job)
+
+
+def _jobs(lines: list[JobLine], as_json: bool, *, more: bool, none: str) -> None:
+    from fieldnote.cli.entry_table import job_table
+    from fieldnote.wire import plain
+
+    if as_json:
+        _print({"jobs": [plain(line) for line in lines], "more": more})
+        return
+    console = _console()
+    if not lines:
+        console.print(none)
+        return
+    console.print(job_table(lines))
+    for line in lines:
+        if line.excerpt:
+            console.print(f"[dim]{escape(line.name)}:[/dim] {escape(line.excerpt)}")
+    if more:
+        console.print("[dim]There are more; --limit shows more of them.[/dim]")
+
+
+def _changed(job: Job, made: tuple[Edit, ...], as_json: bool) -> None:
+    from fieldnote.cli.entry_table import edit_text, entry_table
+    from fieldnote.wire import plain
+
+    if as_json:
+        _print({"job": _header(job), "edits": [plain(edit) for edit in made]})
+        return
+    console = _console()
+    for edit in made:
+        console.print(escape(edit_text(edit)))
+    touched = {edit.entry_id for edit in made}
+    shown = [entry for entry in job.entries if entry.id in touched]
+    if shown:
+        console.print(entry_table(shown))

@@ -299,6 +299,11 @@ class Suggestion:
     probability: float
     because: tuple[Reason, ...] = ()
     rates: str = ""
+    name: str = ""
+    """The source in words: several may share place and part."""
+    at: tuple[str, ...] = ()
+    confidence: str = ""
+    """How sure the map is of its estimates for this source: low, medium, high."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,6 +321,39 @@ class Step:
     cautions: tuple[str, ...] = ()
     because: str = ""
     would_change: str = ""
+    stage: Stage = "find"
+    name: str = ""
+    probability: float = 0.0
+    """Chance that it shows what it looks for: the fault at a look, water inside at a test."""
+
+
+@dataclass(frozen=True, slots=True)
+class Aftercare:
+    """Something that follows a proved leak; an open point until ``done_by`` names the entries that say it is done."""
+
+    id: str
+    text: str
+    because: str
+    entries: tuple[str, ...] = ()
+    done_by: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """What cured jobs taught: how often each source (id with its side) was the leak.
+
+    A pure function of the map's hash and the jobs named: the same give the same ``id``. ``counts`` are of all jobs;
+    ``by_family`` and ``by_vehicle`` of those of one family (with its build month where known) and of one vehicle.
+    """
+
+    id: str
+    map_hash: str
+    jobs: tuple[str, ...] = ()
+    counts: Mapping[str, float] = field(default_factory=dict)
+    by_family: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    by_vehicle: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    withdrawn: tuple[str, ...] = ()
+    """Cured jobs that teach nothing any more, since the vehicle came back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,7 +371,7 @@ class Advice:
     suggestions: tuple[Suggestion, ...]
     plan: tuple[Step, ...]
     unused: tuple[Unused, ...] = ()
-    aftercare: tuple[Step, ...] = ()
+    aftercare: tuple[Aftercare, ...] = ()
     rates: str = ""
     notes: tuple[str, ...] = ()
 

@@ -1,0 +1,209 @@
+"""The room's way in: entries and conditions in, candidates with reasons and the order of work out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from fieldnote.records import Advice, Conditions, Entry, Rates, Reason, Side, Suggestion, Unused
+from fieldnote.suggest import wording
+from fieldnote.suggest.aftercare import aftercare
+from fieldnote.suggest.belief import Belief, Network, none_of, posterior
+from fieldnote.suggest.cautions import Cautions
+from fieldnote.suggest.closing import Standing, standings
+from fieldnote.suggest.explain import shares
+from fieldnote.suggest.leak_map import Floats, LeakMap, Source
+from fieldnote.suggest.learning import Vehicle, learned_prior, rates_note
+from fieldnote.suggest.plan import PlanMaker
+from fieldnote.suggest.reading import DRY, LEAK, Item, Reading, read
+
+MOST_SUGGESTIONS = 12
+FEWEST_SUGGESTIONS = 3
+_SAME = 1e-9
+_SHOWN_SHARE = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """One line of the list: a source, or both sides of it where nothing tells them apart."""
+
+    members: tuple[int, ...]
+    side: Side | None
+    probability: float
+
+
+def advise(
+    leak_map: LeakMap,
+    entries: Sequence[Entry],
+    conditions: Conditions | None = None,
+    rates: Rates | None = None,
+    *,
+    cautions: Cautions | None = None,
+    vehicle: Vehicle | None = None,
+) -> Advice:
+    """Candidates by probability, with reasons; the plan; what follows a proved leak; what could not be used.
+
+    ``rates`` are what cured jobs taught (none: the map's own base rates), ``vehicle`` picks those of its family and
+    of itself. Entries without an id are called ``entry 1``, ``entry 2`` and so on, in the order given.
+    """
+    named = [e if e.id else replace(e, id=f"entry {n}") for n, e in enumerate(entries, 1)]
+    prior = learned_prior(leak_map, rates, vehicle)
+    reading = read(leak_map, named, prior)
+    weighed, unknown = _conditions(leak_map, reading, conditions or Conditions())
+    net = weighed.network()
+    belief = posterior(net)
+    stand = standings(leak_map, named)
+    closed = {s.source for s in stand if s.closed}
+    open_prob = belief.prob[list(weighed.column)].copy()
+    open_prob[list(closed)] = 0.0
+    listed = _candidates(leak_map, weighed, net, belief, open_prob, closed)
+    rates_id = rates.id if rates is not None else f"map-{leak_map.hash[:12]}"
+    plan = PlanMaker(leak_map, weighed, open_prob, stand, named, cautions or Cautions()).make()
+    return Advice(
+        suggestions=_suggestions(leak_map, weighed, listed, prior, rates_id),
+        plan=plan,
+        unused=(*weighed.unused, *unknown),
+        aftercare=aftercare(leak_map, named),
+        rates=rates_id,
+        notes=tuple(_notes(leak_map, weighed, net, belief, named, stand, rates)),
+    )
+
+
+# ---- conditions -----------------------------------------------------------------------------------------------
+
+
+def _conditions(leak_map: LeakMap, reading: Reading, conditions: Conditions) -> tuple[Reading, tuple[Unused, ...]]:
+    """The reading with the conditions of the job weighed in: odds by liquid, and of single sources."""
+    items, unknown = [], []
+    for f in fields(Conditions):
+        value = getattr(conditions, f.name)
+        for id in value if isinstance(value, tuple) else ():
+            item = _condition(leak_map, reading, id)
+            if item is None:
+                unknown.append(Unused(f"condition {id}", "no source of the map depends on it"))
+            else:
+                items.append(item)
+    return replace(reading, items=(*items, *reading.items)), tuple(unknown)
+
+
+def _condition(leak_map: LeakMap, reading: Reading, id: str) -> Item | None:
+    by_liquid = leak_map.condition_odds.get(id, {})
+    factor = np.array([by_liquid.get(s.row.liquid, 1.0) * s.row.conditions.get(id, 1.0) for s in leak_map.sources])
+    if (factor == 1.0).all():
+        return None
+    odds = np.zeros(len(reading.prior))
+    odds[: len(factor)] = np.log(factor)
+    return Item(f"condition of the job: {leak_map.name('condition', id)}", (), odds)
+
+
+# ---- candidates -----------------------------------------------------------------------------------------------
+
+
+def _candidates(
+    leak_map: LeakMap, reading: Reading, net: Network, belief: Belief, open_prob: Floats, closed: set[int]
+) -> list[_Candidate]:
+    """Sources by falling probability; ties break by id. Sides that nothing tells apart are one line."""
+    groups: dict[tuple[str, float | None], list[int]] = {}
+    for i, source in enumerate(leak_map.sources):
+        if i in closed:
+            continue
+        twin = None if source.side in (None, "center") else round(float(open_prob[i]) / _SAME)
+        groups.setdefault((source.row.id if twin is not None else source.id, twin), []).append(i)
+    ranked = sorted(groups.values(), key=lambda g: (-_rough(open_prob, g), leak_map.sources[g[0]].id))
+    ranked = ranked[: MOST_SUGGESTIONS + FEWEST_SUGGESTIONS]
+    out = []
+    for group in ranked:
+        if len(group) == 1:
+            out.append(_Candidate(tuple(group), leak_map.sources[group[0]].side, float(open_prob[group[0]])))
+            continue
+        meant = np.zeros(len(net.prior))
+        meant[[reading.column[i] for i in group]] = 1.0
+        out.append(_Candidate(tuple(group), None, 1.0 - none_of(net, meant, belief.log_evidence)))
+    out.sort(key=lambda c: (-c.probability, leak_map.sources[c.members[0]].id))
+    least = leak_map.model.least_prob
+    return [c for n, c in enumerate(out[:MOST_SUGGESTIONS]) if c.probability >= least or n < FEWEST_SUGGESTIONS]
+
+
+def _rough(open_prob: Floats, group: Sequence[int]) -> float:
+    return float(1.0 - np.prod(1.0 - open_prob[list(group)]))
+
+
+def _suggestions(
+    leak_map: LeakMap, reading: Reading, listed: Sequence[_Candidate], prior: Floats, rates: str
+) -> tuple[Suggestion, ...]:
+    if not listed:
+        return ()
+    columns = [reading.column[c.members[0]] for c in listed]
+    table = shares(reading, columns)
+    out = []
+    for rank, (candidate, column) in enumerate(zip(listed, table.T, strict=True), 1):
+        source = leak_map.sources[candidate.members[0]]
+        out.append(
+            Suggestion(
+                rank=rank,
+                source=source.id if len(candidate.members) == 1 else source.row.id,
+                place=source.place,
+                part=source.part,
+                side=candidate.side,
+                probability=round(candidate.probability, 6),
+                because=_reasons(reading, column, source, float(prior[candidate.members[0]])),
+                rates=rates,
+                name=source.row.name,
+                at=source.row.at,
+                confidence=source.row.confidence,
+            )
+        )
+    return tuple(out)
+
+
+def _reasons(reading: Reading, column: Floats, source: Source, prior: float) -> tuple[Reason, ...]:
+    """The entries that move a source, the strongest first, and where it started from."""
+    strongest = sorted(range(len(column)), key=lambda n: (-abs(column[n]), n))
+    reasons = [
+        Reason(reading.items[n].text, round(float(column[n]), 3), reading.items[n].entries)
+        for n in strongest
+        if abs(column[n]) >= _SHOWN_SHARE
+    ]
+    start = f"before any entry: {100 * prior:.1f} % (estimate, confidence {source.row.confidence})"
+    return (*reasons, Reason(start))
+
+
+# ---- notes ----------------------------------------------------------------------------------------------------
+
+
+def _notes(
+    leak_map: LeakMap,
+    reading: Reading,
+    net: Network,
+    belief: Belief,
+    entries: Sequence[Entry],
+    stand: Sequence[Standing],
+    rates: Rates | None,
+) -> Iterable[str]:
+    yield from rates_note(leak_map, rates)
+    for standing in stand:
+        source = leak_map.sources[standing.source]
+        where = wording.spot(leak_map, source.place, source.part, source.side)
+        if standing.closed:
+            yield f"Closed: {source.row.name} ({where}), repaired and dry in its retest."
+        elif standing.missing:
+            yield f"Repaired, not closed: {source.row.name} ({where}): {standing.missing}."
+    by_liquid: dict[str, Floats] = {}
+    for i, source in enumerate(leak_map.sources):
+        meant = by_liquid.setdefault(source.row.liquid, np.zeros(len(net.prior)))
+        meant[reading.column[i]] = 1.0
+    chances = {liquid: 1.0 - none_of(net, m, belief.log_evidence) for liquid, m in by_liquid.items()}
+    told = sorted(((p, liquid) for liquid, p in chances.items() if p >= 0.01), reverse=True)
+    yield "What it may be: " + ", ".join(f"{liquid} {100 * p:.0f} %" for p, liquid in told) + "."
+    tests = [e for e in entries if e.kind == "test" and e.state in (LEAK, DRY)]
+    if tests and not any(s for s in stand) and all(e.state == DRY for e in tests):
+        everything = np.zeros(len(net.prior))
+        everything[list(reading.column)] = 1.0
+        none = none_of(net, everything, belief.log_evidence)
+        yield (
+            f"Not reproduced so far: {len(tests)} test{'s' if len(tests) > 1 else ''} dry. "
+            f"Chance that it is none of the map's sources: {100 * none:.0f} %. "
+            "Ask again which liquid, when, and how it was parked, or close it as not reproduced."
+        )

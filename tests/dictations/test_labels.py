@@ -22,14 +22,17 @@ STATES = {
     "plan": [*IDS["state"]["repair"], "test"],
 }
 NEEDS_STATE = {"evidence", "check", "access", "repair"}
-NUMERIC_FACTS = {"odometer": int, "model-year": int, "labor": (int, float)}
-FACT_UNITS = {"odometer": {"mi", "km", None}, "labor": {"h"}}
+NUMERIC_FACTS: dict[str, Any] = {"odometer": int, "model-year": int, "labor": (int, float)}
+FACT_UNITS: dict[str, set[str | None]] = {"odometer": {"mi", "km", None}, "labor": {"h"}}
 FACT_SHAPES = {
     "vin": r"[A-HJ-NPR-Z0-9]{17}",
     "build-date": r"\d{4}-(0[1-9]|1[0-2])",
     "plate": r"[A-Z0-9]{4,8}",
     "unit-number": r"[A-Z0-9]+",
 }
+# Letter values and weights of the vehicle identification number: 49 CFR 565.15, tables III and IV.
+VIN_LETTERS = dict(zip("ABCDEFGHJKLMNPRSTUVWXYZ", map(int, "12345678123457923456789"), strict=True))
+VIN_WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 
 
 def jobs_of(path: Path) -> list[dict[str, Any]]:
@@ -37,7 +40,7 @@ def jobs_of(path: Path) -> list[dict[str, Any]]:
 
 
 def faults_of_fact(entry: dict[str, Any]) -> list[str]:
-    what, value = entry.get("what"), entry.get("value")
+    what, value = str(entry.get("what")), entry.get("value")
     found = [f"key {key} does not belong to a fact" for key in entry.keys() - FACT_KEYS]
     if what not in IDS["fact"]["what"]:
         return [*found, f"fact {what!r} is not listed"]
@@ -111,6 +114,20 @@ def test_labels_keep_to_the_contract(path: Path) -> None:
     """Each label uses only listed identifiers in the fields of its kind, and quotes words of its job."""
     faults = [f"{job['id']}: {fault}" for job in jobs_of(path) for fault in faults_of_job(job)]
     assert faults == []
+
+
+def check_digit(vin: str) -> str:
+    values = (int(c) if c.isdigit() else VIN_LETTERS[c] for c in vin)
+    rest = sum(v * w for v, w in zip(values, VIN_WEIGHTS, strict=True)) % 11
+    return "X" if rest == 10 else str(rest)
+
+
+def test_vins_carry_the_check_digit_of_49_cfr_565() -> None:
+    """Each vehicle identification number of the set is valid by 49 CFR 565.15(c), as is the rule's own worked value."""
+    # 1M8GDM9AXKP042788 is the worked example of the Wikibooks page on vehicle identification numbers.
+    spoken = [e["value"] for p in FILES for job in jobs_of(p) for e in job["entries"] if e.get("what") == "vin"]
+    assert spoken
+    assert [vin for vin in ["1M8GDM9AXKP042788", *spoken] if vin[8] != check_digit(vin)] == []
 
 
 def test_each_voice_is_split_in_halves() -> None:

@@ -8,7 +8,7 @@ from typing import Annotated, Optional
 import typer
 
 from fieldnote import __version__
-from fieldnote.cli import job, models
+from fieldnote.cli import job, models, vocab
 from fieldnote.cli.failures import report
 from fieldnote.cli.hear import hear
 from fieldnote.cli.take import take
@@ -44,6 +44,7 @@ app.command()(narrate)
 app.command()(take)
 app.add_typer(job.app)
 app.add_typer(models.app)
+app.add_typer(vocab.app)
 
 
 def main() -> None:

@@ -7,7 +7,7 @@ from typing import Any
 __all__ = ["handover", "narrate", "render"]
 _HOMES = {
     "narrate": "fieldnote.narrate.compose",
-    "render": "fieldnote.narrate.render",
+    "render": "fieldnote.narrate.formats",
     "handover": "fieldnote.narrate.handing_over",
 }
 

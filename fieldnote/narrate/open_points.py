@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from fieldnote.narrate.phrases import measure, sentence, series, subject
@@ -244,7 +244,7 @@ def plans_left(record: Record) -> list[Entry]:
 def _carries_out(entry: Entry, plan: Entry) -> bool:
     if not entry.present or entry.kind in ("plan", "fact"):
         return False
-    if plan.place is not None and not (same_zone(entry, plan) or entry.place == plan.place and plan.side is None):
+    if plan.place is not None and not (same_zone(entry, plan) or (entry.place == plan.place and plan.side is None)):
         return False
     if plan.part is not None and entry.part not in (plan.part, None):
         return False

@@ -21,7 +21,7 @@ SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
 
 @dataclass(frozen=True, slots=True)
 class Retest:
-    """A retest after the repair. ``lacks`` says why it does not cure; empty where it does. ``notes``: what it left out."""
+    """A test after the repair. ``lacks`` says why it does not cure (empty if it does), ``notes`` what it left open."""
 
     entry: Entry
     lacks: str = ""

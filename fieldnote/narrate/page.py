@@ -1,0 +1,40 @@
+"""The write-up as one HTML file that needs nothing beside it: no script, no font, no picture from anywhere."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from fieldnote.narrate.document import APPENDIX, CAUTIONS, Document, spans
+
+TEMPLATES = Path(__file__).with_name("templates")
+
+
+@cache
+def _environment() -> Any:
+    import jinja2
+
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(TEMPLATES), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=False
+    )
+
+
+def style() -> Any:
+    """The style sheet of documents, for a page to put into its head."""
+    from markupsafe import Markup
+
+    return Markup((TEMPLATES / "document.css").read_text(encoding="utf-8"))
+
+
+def html(document: Document) -> str:
+    """The document as an HTML page. Sentences carry the ids of their entries in ``data-entries``."""
+    page: str = (
+        _environment()
+        .get_template("document.html.j2")
+        .render(document=document, spans=spans, style=style(), appendix_heading=APPENDIX, cautions_heading=CAUTIONS)
+    )
+    return page
+
+
+__all__ = ["TEMPLATES", "html", "style"]

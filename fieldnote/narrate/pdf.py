@@ -1,0 +1,231 @@
+"""The write-up as a PDF with its fonts inside, set like a letter of the shop.
+
+The typeface is shipped whole with its licence (SIL Open Font License 1.1) in ``templates/fonts``.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fpdf import FPDF
+from fpdf.enums import XPos, YPos
+from fpdf.fonts import FontFace
+
+from fieldnote.narrate.document import APPENDIX, CAUTIONS, Document, Line, Section, Table, spans
+from fieldnote.narrate.page import TEMPLATES
+
+FACE = "Source Sans"
+INK, SOFT, DEEP, RULE, TINT = (22, 35, 42), (85, 99, 106), (12, 74, 91), (205, 199, 184), (245, 243, 236)
+MARGIN_MM, SIDE_MM, GAP_MM = 18.0, 34.0, 4.0
+BODY_PT, MAIN_PT, SMALL_PT, REF_PT = 10.0, 11.0, 8.5, 6.5
+
+
+class Sheet(FPDF):
+    """A4 pages with the shipped face and a foot that tells which text this is and which page."""
+
+    def __init__(self, title: str, foot: str) -> None:
+        super().__init__(orientation="portrait", unit="mm", format="A4")
+        self.foot = foot
+        self.set_margins(MARGIN_MM, MARGIN_MM, MARGIN_MM)
+        self.set_auto_page_break(auto=True, margin=20)
+        fonts = TEMPLATES / "fonts"
+        self.add_font(FACE, "", fonts / "SourceSansPro-Regular.ttf")
+        self.add_font(FACE, "B", fonts / "SourceSansPro-Semibold.ttf")
+        self.add_font(FACE, "I", fonts / "SourceSansPro-It.ttf")
+        self.set_title(title)
+        self.set_lang("en")
+        self.set_creator("fieldnote")
+        # The same write-up gives the same file: no time of making inside.
+        self.set_creation_date(_fixed_date())
+        self.add_page()
+
+    def footer(self) -> None:
+        """The foot of every page."""
+        self.set_y(-14)
+        self.set_font(FACE, "", 8)
+        self.set_text_color(*SOFT)
+        width = self.epw
+        self.cell(width * 0.8, 5, self.foot, new_x=XPos.RIGHT, new_y=YPos.TOP)
+        self.cell(width * 0.2, 5, f"{self.page_no()} / {{nb}}", align="R")
+
+    def inked(self, style: str = "", size: float = BODY_PT, color: tuple[int, int, int] = INK) -> None:
+        """Set the face, size in points and colour."""
+        self.set_font(FACE, style, size)
+        self.set_text_color(*color)
+
+    def room(self, mm: float) -> None:
+        """Begin a new page where less than ``mm`` is left."""
+        if self.get_y() + mm > self.h - 20:
+            self.add_page()
+
+
+def _fixed_date() -> Any:
+    from datetime import UTC, datetime
+
+    return datetime(2000, 1, 1, tzinfo=UTC)
+
+
+def pdf(document: Document) -> bytes:
+    """The document as a PDF file."""
+    sheet = Sheet(f"{document.title}: {document.kind}", f"{document.title} · {document.foot}")
+    _head(sheet, document)
+    for section in document.sections:
+        _section(sheet, section)
+    sheet.ln(3)
+    sheet.inked("I", SMALL_PT, SOFT)
+    sheet.multi_cell(
+        0, 4.2, f"Small numbers name the entries that a sentence rests on. Text hash (SHA-256): {document.hash}"
+    )
+    return bytes(sheet.output())
+
+
+def _head(sheet: Sheet, document: Document) -> None:
+    sheet.inked("", 9.5, SOFT)
+    sheet.cell(0, 5, f"{document.kind} · {document.version}", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    sheet.inked("B", 21, INK)
+    sheet.multi_cell(0, 9.5, document.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    sheet.ln(2)
+    _grid(sheet, document.facts, columns=4)
+    sheet.set_draw_color(*DEEP)
+    sheet.set_line_width(0.8)
+    y = sheet.get_y() + 1.5
+    sheet.line(MARGIN_MM, y, sheet.w - MARGIN_MM, y)
+    sheet.set_line_width(0.2)
+    sheet.set_y(y + 4)
+
+
+def _grid(sheet: Sheet, facts: tuple[tuple[str, str], ...], *, columns: int) -> None:
+    """Labels above values, in columns of equal width; a long value takes more lines."""
+    width = sheet.epw / columns
+    for start in range(0, len(facts), columns):
+        top = sheet.get_y()
+        lowest = top
+        for index, (label, value) in enumerate(facts[start : start + columns]):
+            x = MARGIN_MM + index * width
+            sheet.set_xy(x, top)
+            sheet.inked("", 8, SOFT)
+            sheet.cell(width - 3, 4, label, new_x=XPos.LEFT, new_y=YPos.NEXT)
+            sheet.set_x(x)
+            sheet.inked("B", 10)
+            sheet.multi_cell(width - 3, 4.6, value, align="L", new_x=XPos.LEFT, new_y=YPos.NEXT)
+            lowest = max(lowest, sheet.get_y())
+        sheet.set_xy(MARGIN_MM, lowest + 1.6)
+
+
+def _section(sheet: Sheet, section: Section) -> None:
+    wide = section.table is not None and bool(section.table.rows)
+    sheet.room(40 if wide else 18)
+    top = sheet.get_y()
+    sheet.inked("B", 10.5, DEEP)
+    if wide:
+        sheet.cell(0, 5.4, section.heading, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        sheet.ln(1)
+        assert section.table is not None
+        _table(sheet, section.table, appendix=section.heading == APPENDIX)
+    else:
+        sheet.multi_cell(SIDE_MM - 2, 5.4, section.heading, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        bottom, page = sheet.get_y(), sheet.page_no()
+        sheet.set_left_margin(MARGIN_MM + SIDE_MM)
+        sheet.set_xy(MARGIN_MM + SIDE_MM, top)
+        _body(sheet, section)
+        sheet.set_left_margin(MARGIN_MM)
+        if sheet.page_no() == page:
+            sheet.set_y(max(sheet.get_y(), bottom))
+    sheet.set_draw_color(*RULE)
+    y = sheet.get_y() + GAP_MM / 2
+    sheet.line(MARGIN_MM, y, sheet.w - MARGIN_MM, y)
+    sheet.set_xy(MARGIN_MM, y + GAP_MM / 2 + 0.6)
+
+
+def _body(sheet: Sheet, section: Section) -> None:
+    if not section.lines:
+        sheet.inked("I", BODY_PT, SOFT)
+        sheet.multi_cell(0, 5.4, section.empty, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        return
+    if section.shape == "prose":
+        for line in section.lines:
+            _written(sheet, line, MAIN_PT, 5.7)
+            sheet.write(5.7, " ")
+        sheet.ln(5.7)
+        return
+    if section.heading == CAUTIONS:
+        _boxed(sheet, section)
+        return
+    for index, line in enumerate(section.lines, 1):
+        _item(sheet, line, f"{index}" if section.shape == "steps" else "–", labelled=section.shape == "steps")
+
+
+def _written(sheet: Sheet, line: Line, size: float, height: float) -> None:
+    sheet.inked("", size)
+    sheet.write(height, line.text)
+    if line.refs:
+        sheet.inked("", size, SOFT)
+        sheet.write(height, "\u00a0")
+        sheet.char_vpos = "SUP"
+        sheet.write(height, spans(line.refs))
+        sheet.char_vpos = "LINE"
+
+
+def _item(sheet: Sheet, line: Line, mark: str, *, labelled: bool) -> None:
+    left = sheet.l_margin
+    sheet.room(9)
+    top = sheet.get_y()
+    indent = 8.0 if labelled else 5.0
+    sheet.inked("B" if labelled else "", BODY_PT, DEEP if labelled else SOFT)
+    sheet.set_xy(left, top)
+    sheet.cell(indent, 5, mark)
+    if labelled:
+        sheet.inked("", SMALL_PT, SOFT)
+        sheet.cell(15, 5, line.label)
+        indent += 15
+    sheet.set_left_margin(left + indent)
+    sheet.set_xy(left + indent, top)
+    _written(sheet, line, BODY_PT, 5)
+    sheet.ln(5.6)
+    sheet.set_left_margin(left)
+    sheet.set_x(left)
+
+
+def _boxed(sheet: Sheet, section: Section) -> None:
+    """Cautions: each with a double bar before it, so that they stand out in grey print as well."""
+    left = sheet.l_margin
+    for line in section.lines:
+        sheet.room(10)
+        top = sheet.get_y()
+        sheet.set_left_margin(left + 5)
+        sheet.set_xy(left + 5, top)
+        sheet.inked("", BODY_PT)
+        sheet.multi_cell(0, 4.8, line.text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        bottom = sheet.get_y()
+        if bottom > top:
+            sheet.set_draw_color(*DEEP)
+            sheet.line(left + 1, top + 0.4, left + 1, bottom - 0.4)
+            sheet.line(left + 2, top + 0.4, left + 2, bottom - 0.4)
+        sheet.set_left_margin(left)
+        sheet.set_xy(left, bottom + 1.4)
+
+
+def _table(sheet: Sheet, table: Table, *, appendix: bool) -> None:
+    heads, widths, rows = table.heads, table.widths, table.rows
+    if not appendix:
+        heads = ("Entry", *heads)
+        widths = (0.08, *(w * 0.92 for w in widths))
+        rows = tuple((str(k), *row) for k, row in zip(table.keys, rows, strict=True))
+    sheet.inked("", SMALL_PT)
+    sheet.set_draw_color(*RULE)
+    with sheet.table(
+        col_widths=tuple(round(w * 1000) for w in widths),
+        borders_layout="HORIZONTAL_LINES",
+        headings_style=FontFace(emphasis="BOLD", color=SOFT, size_pt=8),
+        line_height=4.3,
+        padding=(0.8, 1.2, 0.8, 0),
+        text_align="LEFT",
+        v_align="TOP",
+    ) as grid:
+        for cells in (heads, *rows):
+            row = grid.row()
+            for cell in cells:
+                row.cell(cell)
+
+
+__all__ = ["Sheet", "pdf"]

@@ -13,6 +13,7 @@ from fieldnote.cli.failures import report
 from fieldnote.cli.hear import hear
 from fieldnote.cli.take import take
 from fieldnote.cli.narrate import narrate
+from fieldnote.cli.next import next_checks
 from fieldnote.errors import FieldnoteError
 
 app = typer.Typer(
@@ -41,6 +42,7 @@ def top(
 
 app.command()(hear)
 app.command()(narrate)
+app.command("next")(next_checks)
 app.command()(take)
 app.add_typer(job.app)
 app.add_typer(models.app)

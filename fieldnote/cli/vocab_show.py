@@ -121,8 +121,8 @@ def _stale(console: Console, found: Confusions) -> None:
     if found.stale:
         models = ", ".join(sorted({row.model[:12] or "none" for row in found.stale}))
         console.print(
-            f"\nWarning: {len(found.stale)} confusions were measured with another recogniser ({models}) than the one in "
-            "use. Measure them again, or they may mislead.",
+            f"\nWarning: {len(found.stale)} confusions were measured with another recogniser ({models}) than the one "
+            "in use. Measure them again, or they may mislead.",
             style="bold",
         )
 
@@ -170,10 +170,15 @@ def confusions(found: Confusions) -> None:
 
 
 def _pairs_table(pairs: Iterable[Pair]) -> Table:
-    table = _table("risk", "this", "and this", "how", "what it would do")
+    table = _table("risk", "words", "that name", "how")
     for pair in pairs:
-        more = f" (+{pair.more})" if pair.more else ""
-        cells = (pair.risk, str(pair.one), str(pair.other) + more, pair.how, pair.why)
+        more = f" (and {pair.more} more like it)" if pair.more else ""
+        cells = (
+            pair.risk,
+            f"{pair.one.phrase} / {pair.other.phrase}{more}",
+            f"{pair.one.kind} {pair.one.id} / {pair.other.kind} {pair.other.id}",
+            pair.how + (", held apart" if pair.held_apart else ""),
+        )
         table.add_row(*(escape(c) for c in cells), style=_RISK_STYLE[pair.risk])
     return table
 

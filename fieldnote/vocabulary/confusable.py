@@ -23,7 +23,7 @@ RISKS: tuple[Risk, ...] = ("high", "medium", "low")
 SHORTEST_NEAR_KEY = 4
 """Keys of fewer sounds that differ by one sound are different words to any ear: they are not listed."""
 LIKE_SAME, LIKE_NEAR = 0.6, 0.7
-"""Sound keys hold consonants alone, so the letters must be alike too: this much for the same key, and for a near one."""
+"""Sound keys hold consonants alone, so the letters must be alike too: for the same key, and for a near one."""
 RHYMING_LETTERS = ("bcdegptvz", "ajk8", "fsx", "mn", "iy", "qu")
 """Letter names that rhyme; the first is the "E-set", long known to listeners and recognisers as the hardest."""
 

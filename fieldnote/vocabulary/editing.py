@@ -8,7 +8,6 @@ beside the files remembers each addition for ``undo``.
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -201,7 +200,7 @@ def _term(pack: Pack, kind: str, id: str) -> Term:
         raise NotFound(
             f"there is no {kind} {id!r}",
             where=pack.id,
-            do=f"Did you mean {hint!r}?" if hint else f"List them with: fieldnote vocab check --list.",
+            do=f"Did you mean {hint!r}?" if hint else "List them with: fieldnote vocab check --list.",
         )
     return pack.term(kind, id)
 
@@ -332,7 +331,7 @@ def _write(folder: Path, what: str, changed: Mapping[str, str]) -> None:
 def _replace(path: Path, text: str) -> None:
     beside = path.with_name(path.name + ".part")
     beside.write_text(text, encoding="utf-8")
-    os.replace(beside, path)
+    beside.replace(path)
 
 
 def _hash(text: str) -> str:

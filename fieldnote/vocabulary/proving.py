@@ -1,14 +1,13 @@
 """Runs a pack's proving set and says what changed since the last run: gained, lost, still wrong.
 
-Each expected entry is one thing to prove, and so is it that a job gives nothing beyond them. The last run is kept in the
-data folder. What once was right and is wrong now is *lost*; it stays lost in every later run until it is right again or
-someone accepts it, so that a regression cannot slip by between two runs.
+Each expected entry is one thing to prove, and so is it that a job gives nothing beyond them. The last run is kept in
+the data folder. What once was right and is wrong now is *lost*; it stays lost in every later run until it is right
+again or someone accepts it, so that a regression cannot slip by between two runs.
 """
 
 from __future__ import annotations
 
 import json
-import os
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -213,7 +212,7 @@ def keep_run(path: Path, pack: Pack, proof: Proof, *, accept: bool = False) -> N
         path.parent.mkdir(parents=True, exist_ok=True)
         beside = path.with_suffix(".part")
         beside.write_text(json.dumps(data, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
-        os.replace(beside, path)
+        beside.replace(path)
     except OSError as error:
         raise BadData(
             f"the proving run cannot be kept ({error.strerror})", where=str(path), do="Check the data folder."

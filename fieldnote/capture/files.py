@@ -24,7 +24,7 @@ from fieldnote.capture.sound import RATE_HZ, Samples, Sound
 from fieldnote.errors import NotFound, UnreadableSound, UserMistake
 
 KNOWN_KINDS = "WAV, FLAC, OGG, Opus, MP3 or M4A"
-_BLOCK_FRAMES = 1 << 18
+_BLOCK_FRAMES = 1 << 13
 
 Block = NDArray[np.float32]
 

@@ -124,7 +124,7 @@ def check_digit(vin: str) -> str:
 
 
 def test_vins_carry_the_check_digit_of_49_cfr_565() -> None:
-    """Each vehicle identification number is valid by 49 CFR 565.15(c) or has a filler for the digit, as a worked one."""
+    """Each vehicle identification number is valid by 49 CFR 565.15(c) or has a filler for the digit."""
     # 1M8GDM9AXKP042788 is the worked example of the Wikibooks page on vehicle identification numbers.
     spoken = [e["value"] for p in FILES for job in jobs_of(p) for e in job["entries"] if e.get("what") == "vin"]
     assert spoken

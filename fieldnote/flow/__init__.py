@@ -10,7 +10,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldnote.flow.advising import next_checks
+    from fieldnote.flow.advising import advise_on, learned_rates, next_checks
     from fieldnote.flow.corrections import add_entry, correct, disregard, undo
     from fieldnote.flow.jobs import amend, close_job, open_job, rename, reopen_job
     from fieldnote.flow.rooms import Rooms
@@ -24,11 +24,13 @@ __all__ = [
     "Taken",
     "TakenFile",
     "add_entry",
+    "advise_on",
     "amend",
     "close_job",
     "correct",
     "disregard",
     "freeze",
+    "learned_rates",
     "next_checks",
     "open_job",
     "re_extract",
@@ -45,11 +47,13 @@ _HOME = {
     "Taken": "taking",
     "TakenFile": "taking",
     "add_entry": "corrections",
+    "advise_on": "advising",
     "amend": "jobs",
     "close_job": "jobs",
     "correct": "corrections",
     "disregard": "corrections",
     "freeze": "writing",
+    "learned_rates": "advising",
     "next_checks": "advising",
     "open_job": "jobs",
     "re_extract": "understanding",

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from fieldnote.records import Advice, Job, Rates
+from collections.abc import Sequence
+
+from fieldnote.records import Advice, Conditions, Entry, Job, Rates
 from fieldnote.store import Store
-from fieldnote.suggest import Cautions, LeakMap, advise, vehicle_of
+from fieldnote.suggest import Cautions, LeakMap, advise, learn, vehicle_of
 
 
 def next_checks(
@@ -33,3 +35,29 @@ def next_checks(
         cautions=cautions,
         vehicle=vehicle_of(found),
     )
+
+
+def advise_on(
+    entries: Sequence[Entry],
+    leak_map: LeakMap,
+    *,
+    conditions: Conditions | None = None,
+    cautions: Cautions | None = None,
+) -> Advice:
+    """The same from entries alone, without a store and with the map's own rates."""
+    return advise(leak_map, entries, conditions, cautions=cautions)
+
+
+def learned_rates(store: Store, leak_map: LeakMap, pack_id: str) -> Rates | None:
+    """What the closed jobs of this pack taught; none where there are none.
+
+    Raises:
+        StoreFault: the data folder cannot be used.
+
+    """
+    lines = store.jobs()
+    if not any(line.status == "closed" for line in lines):
+        return None
+    jobs = [store.job(line.id) for line in lines]
+    rates = learn(leak_map, [job for job in jobs if job.pack == pack_id])
+    return rates if rates.jobs or rates.withdrawn else None

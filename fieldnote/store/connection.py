@@ -13,11 +13,13 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from fieldnote.store.faults import plain_faults
+from fieldnote.store.faults import not_a_database, plain_faults
 from fieldnote.store.migrations import migrate
 
 FILE_NAME = "jobs.db"
 BUSY_S = 10.0
+_SHORTEST_DATABASE = 512
+"""Bytes: the smallest page of the file format (sqlite.org/fileformat2.html)."""
 
 
 def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
@@ -31,6 +33,7 @@ def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
     """
     with plain_faults(path):
         path.parent.mkdir(parents=True, exist_ok=True)
+        refuse_scraps(path)
         db = connect(path, busy_s=busy_s)
         try:
             migrate(db, path)
@@ -38,6 +41,13 @@ def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
             db.conn.close()
             raise
     return db
+
+
+def refuse_scraps(path: Path) -> None:
+    """Refuse a file that is shorter than any database: SQLite would take it for an empty one and write over it."""
+    # Its size is asked for and not its content: closing a file drops the locks that SQLite holds on it (POSIX).
+    if path.is_file() and 0 < path.stat().st_size < _SHORTEST_DATABASE:
+        raise not_a_database(path)
 
 
 def connect(path: Path, *, busy_s: float = BUSY_S) -> Database:

@@ -50,11 +50,7 @@ def database_fault(error: sqlite3.DatabaseError, path: Path) -> StoreFault | Non
     if code == sqlite3.SQLITE_FULL:
         return StoreFault("the disk is full", where=where, do=f"Free some space, then run this again. {_SAFE}")
     if code == sqlite3.SQLITE_NOTADB:
-        return StoreFault(
-            "this file is not a fieldnote database",
-            where=where,
-            do="Move it out of the way, or set FIELDNOTE_HOME to another folder. It was left as it is.",
-        )
+        return not_a_database(path)
     if code == sqlite3.SQLITE_CORRUPT:
         return StoreFault(
             "the database is damaged",
@@ -74,6 +70,15 @@ def database_fault(error: sqlite3.DatabaseError, path: Path) -> StoreFault | Non
             do=f"Check the disk and the space on it, then run this again. {_SAFE}",
         )
     return None
+
+
+def not_a_database(path: Path) -> StoreFault:
+    """The fault of a file that is something else."""
+    return StoreFault(
+        "this file is not a fieldnote database",
+        where=str(path),
+        do="Move it out of the way, or set FIELDNOTE_HOME to another folder. It was left as it is.",
+    )
 
 
 def file_fault(error: OSError, path: Path) -> StoreFault:

@@ -74,7 +74,7 @@ def vehicle_text(intake: dict[str, object], entries: Iterable[Entry]) -> str:
     """What identifies the vehicle and the order, with the tails of the VIN by which it is called."""
     values = [value for name, value in intake.items() if name != "conditions"]
     values += [entry.value for entry in entries if entry.kind == "fact" and entry.value is not None]
-    parts = [f"{value:g}" if isinstance(value, float) and abs(value) < 1e6 else str(value) for value in values]
+    parts = [str(int(v)) if isinstance(v, float) and v.is_integer() else str(v) for v in values]
     vins = {str(intake.get("vin") or "")} | {str(e.value) for e in entries if e.kind == "fact" and e.what == "vin"}
     parts += [vin[-tail:] for vin in sorted(vins) for tail in _VIN_TAILS if len(vin) == 17]
     return " ".join(parts)

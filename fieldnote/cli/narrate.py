@@ -11,8 +11,10 @@ import typer
 from fieldnote.errors import BadData, NotFound, UserMistake
 
 if TYPE_CHECKING:
+    from fieldnote.flow import Rooms
     from fieldnote.narrate.document import Document, Section
     from fieldnote.records import Job, Narrative
+    from fieldnote.suggest import LeakMap
     from fieldnote.vocabulary import Pack
 
 BINARY = ("pdf", "docx")
@@ -129,12 +131,12 @@ def _file_name(name: str) -> str:
 
 def _from_store(ref: str, names: bool) -> tuple[Job, Pack, Narrative]:
     from fieldnote.flow import Rooms, write_up
-    from fieldnote.suggest import load_cautions
 
     rooms = Rooms()
     found = rooms.store.job(ref)
-    words = rooms.for_pack(found.pack).pack
-    return found, words, write_up(rooms.store, found, words, cautions=load_cautions(words), names=names)
+    rooms = rooms.for_pack(found.pack)
+    story = write_up(rooms.store, found, rooms.pack, cautions=rooms.cautions, names=names, leak_map=_map_of(rooms))
+    return found, rooms.pack, story
 
 
 def _from_entries(source: str, pack: str | None, names: bool) -> tuple[Job, Pack, Narrative]:
@@ -142,17 +144,32 @@ def _from_entries(source: str, pack: str | None, names: bool) -> tuple[Job, Pack
     from fieldnote.narrate import narrate as write
     from fieldnote.narrate.export import entries_from_json, job_from_json, parsed
     from fieldnote.records import Job
-    from fieldnote.suggest import load_cautions
+    from fieldnote.suggest.aftercare import aftercare
 
     text, where = read_text(source)
     if "job" in parsed(text, where):
         found = job_from_json(text, where=where)
-        words = Rooms(pack=pack or found.pack).pack
+        rooms = Rooms(pack=pack or found.pack)
     else:
-        words = Rooms(pack=pack).pack
+        rooms = Rooms(pack=pack)
         label = "Job" if source == "-" else Path(source).stem
-        found = Job("", label, "", pack=words.id, entries=entries_from_json(text, where=where))
-    return found, words, write(found, words, load_cautions(words).of_entries(found.entries), names=names)
+        found = Job("", label, "", pack=rooms.pack.id, entries=entries_from_json(text, where=where))
+    leak_map = _map_of(rooms)
+    story = write(
+        found,
+        rooms.pack,
+        rooms.cautions.of_entries(found.entries),
+        names=names,
+        aftercare=aftercare(leak_map, found.entries) if leak_map is not None else (),
+    )
+    return found, rooms.pack, story
+
+
+def _map_of(rooms: Rooms) -> LeakMap | None:
+    """The leak map of the pack; none where the pack has no such file, for a write-up needs none."""
+    if not any((folder / "leak_map.toml").is_file() for folder in rooms.pack.folders):
+        return None
+    return rooms.leak_map
 
 
 def read_text(source: str) -> tuple[str, str]:

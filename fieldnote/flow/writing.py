@@ -7,12 +7,19 @@ import dataclasses
 from fieldnote.narrate import narrate
 from fieldnote.records import FrozenVersion, Job, Narrative
 from fieldnote.store import Store
-from fieldnote.suggest import Cautions
+from fieldnote.suggest import Cautions, LeakMap
+from fieldnote.suggest.aftercare import aftercare
 from fieldnote.vocabulary import Pack
 
 
 def write_up(
-    store: Store, job: str | Job, pack: Pack, *, cautions: Cautions | None = None, names: bool = False
+    store: Store,
+    job: str | Job,
+    pack: Pack,
+    *,
+    cautions: Cautions | None = None,
+    names: bool = False,
+    leak_map: LeakMap | None = None,
 ) -> Narrative:
     """The write-up of a job from its entries in force.
 
@@ -24,6 +31,7 @@ def write_up(
         pack: the job's vocabulary.
         cautions: those of the pack; the ones that bear on the work done are written down.
         names: let in facts that the pack marks private.
+        leak_map: tells what follows a leak; what was not said to be done becomes an open point.
 
     Raises:
         NotFound: no such job.
@@ -32,7 +40,8 @@ def write_up(
     """
     found = store.job(job if isinstance(job, str) else job.id)
     texts = cautions.of_entries(found.entries) if cautions is not None else ()
-    story: Narrative = narrate(found, pack, texts, names=names)
+    follows = aftercare(leak_map, found.entries) if leak_map is not None else ()
+    story: Narrative = narrate(found, pack, texts, names=names, aftercare=follows)
     same = [version.number for version in store.versions(found.id) if version.hash == story.hash]
     return dataclasses.replace(story, version=max(same, default=0))
 
@@ -45,6 +54,7 @@ def freeze(
     *,
     cautions: Cautions | None = None,
     names: bool = False,
+    leak_map: LeakMap | None = None,
 ) -> FrozenVersion:
     """Keep the write-up as it is handed out: numbered, hashed, never changed. Saying the same again adds no version.
 
@@ -54,4 +64,5 @@ def freeze(
 
     """
     found = store.find_id(job if isinstance(job, str) else job.id)
-    return store.freeze(found, write_up(store, found, pack, cautions=cautions, names=names), person)
+    story = write_up(store, found, pack, cautions=cautions, names=names, leak_map=leak_map)
+    return store.freeze(found, story, person)

@@ -13,7 +13,7 @@ from fieldnote.narrate.proof import prove
 from fieldnote.narrate.sequence import fact_sentence, fact_text, in_order
 from fieldnote.narrate.verdicts import causes, corrections, used_up
 from fieldnote.narrate.wording import Vocabulary, Wording, load_wording
-from fieldnote.records import Entry, Intake, Job, Narrative, Paragraph, Sentence
+from fieldnote.records import Aftercare, Entry, Intake, Job, Narrative, Paragraph, Sentence
 from fieldnote.wire import plain
 
 VEHICLE = "Vehicle"
@@ -25,11 +25,19 @@ USED = "Parts, materials and labor"
 HEADINGS = (VEHICLE, COMPLAINT, CAUSE, CORRECTION, ORDER, USED)
 
 
-def narrate(job: Job, pack: Vocabulary, cautions: Sequence[str] = (), *, names: bool = False) -> Narrative:
+def narrate(
+    job: Job,
+    pack: Vocabulary,
+    cautions: Sequence[str] = (),
+    *,
+    names: bool = False,
+    aftercare: Sequence[Aftercare] = (),
+) -> Narrative:
     """The write-up of ``job``, from its entries and its intake alone.
 
     Every sentence names the entries behind it (``intake.FIELD`` for an answer given at intake). ``names`` also lets in
-    facts that the pack marks private, such as who did the work.
+    facts that the pack marks private, such as who did the work. ``aftercare`` is what follows the leaks found; what is
+    not done of it becomes an open point.
 
     Raises:
         PackFault: the wording of the pack cannot be used.
@@ -48,7 +56,7 @@ def narrate(job: Job, pack: Vocabulary, cautions: Sequence[str] = (), *, names: 
         Paragraph(ORDER, in_order(work, wording)),
         Paragraph(USED, (*used_up(entries, wording), *_facts(facts, "labor", wording))),
     )
-    record = Record(job, entries, proof, wording)
+    record = Record(job, entries, proof, wording, tuple(aftercare))
     story = Narrative(paragraphs, open_points(record), tuple(cautions))
     return dataclasses.replace(story, hash=story_hash(story))
 

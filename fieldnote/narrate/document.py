@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fieldnote.narrate.compose import ORDER, USED, VEHICLE, numbered, shown
-from fieldnote.narrate.phrases import number, quantity, subject
+from fieldnote.narrate.phrases import measure, number, quantity, subject
 from fieldnote.narrate.sequence import in_order
 from fieldnote.narrate.trials import trial_name
 from fieldnote.narrate.wording import Vocabulary, Wording, load_wording
@@ -197,7 +197,9 @@ def _value(value: object, unit: str | None, wording: Wording) -> str:
 def _tests(entries: Sequence[Entry], order: Mapping[str, int], wording: Wording) -> Table:
     rows, keys = [], []
     for test in (e for e in entries if e.kind == "test"):
-        times = [quantity(q, wording) for q in test.quantities]
+        times = [
+            measure(q.value, q.unit, wording) if q.what == "duration" else quantity(q, wording) for q in test.quantities
+        ]
         if test.clocked_s is not None:
             times.append(f"{number(test.clocked_s)} s by the test clock")
         outcome = {"leak": "leaked", "dry": "dry"}.get(test.state or "", "not recorded")
@@ -206,7 +208,7 @@ def _tests(entries: Sequence[Entry], order: Mapping[str, int], wording: Wording)
         outcome = outcome if test.present else f"not {outcome}"
         outcome += " (not certain)" if test.certainty == "unsure" else ""
         where = subject(test, wording)
-        place = where.text if test.place or test.part or test.side else "not recorded"
+        place = _capital(where.text) if test.place or test.part or test.side else "Not recorded"
         name = trial_name(test, wording) if test.method else f"{trial_name(test, wording)}, method not recorded"
         rows.append(
             (
@@ -218,6 +220,12 @@ def _tests(entries: Sequence[Entry], order: Mapping[str, int], wording: Wording)
         )
         keys.append(order[test.id])
     return Table(("Where", "Test", "Time", "Result"), tuple(rows), (0.38, 0.22, 0.22, 0.18), tuple(keys))
+
+
+def _capital(text: str) -> str:
+    """The text without its article, as the head of a row."""
+    text = text.removeprefix("the ")
+    return text[:1].upper() + text[1:]
 
 
 def _appendix(entries: Sequence[Entry], job: Job, wording: Wording) -> Table:

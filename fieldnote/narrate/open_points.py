@@ -25,7 +25,7 @@ from fieldnote.narrate.sequence import said, which
 from fieldnote.narrate.trials import named_trial
 from fieldnote.narrate.verdicts import ids
 from fieldnote.narrate.wording import Wording
-from fieldnote.records import Entry, Job, OpenPoint
+from fieldnote.records import Aftercare, Entry, Job, OpenPoint
 
 DOUBTFUL_HEARING = 0.5
 """From this risk on an entry may well have been misheard, and is to be confirmed by ear."""
@@ -40,6 +40,7 @@ class Record:
     entries: tuple[Entry, ...]
     proof: Proof
     wording: Wording
+    aftercare: tuple[Aftercare, ...] = ()
 
     def after(self, entry: Entry) -> tuple[Entry, ...]:
         """The entries that follow."""
@@ -58,6 +59,7 @@ def open_points(record: Record) -> tuple[OpenPoint, ...]:
         _unmended,
         _still_off,
         _final_test,
+        _aftercare,
         _plans,
         _uncertain,
         _sides,
@@ -234,6 +236,15 @@ def _final_test(record: Record) -> Iterable[OpenPoint]:
         if stayed_dry(test) and whole and shows_water(test, record.wording):
             return
     yield _point("no final test of the whole vehicle after the last repair was recorded", last)
+
+
+def _aftercare(record: Record) -> Iterable[OpenPoint]:
+    """What follows a leak and was not said to be done."""
+    known = {e.id for e in record.entries}
+    for care in record.aftercare:
+        if not care.done_by and not record.wording.aftercare(care.id).own:
+            named = tuple(id for id in care.entries if id in known)
+            yield OpenPoint(sentence(f"still to follow: {care.text[:1].lower()}{care.text[1:]}"), named)
 
 
 def plans_left(record: Record) -> list[Entry]:

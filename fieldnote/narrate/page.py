@@ -24,7 +24,23 @@ def style() -> Any:
     """The style sheet of documents, for a page to put into its head."""
     from markupsafe import Markup
 
-    return Markup((TEMPLATES / "document.css").read_text(encoding="utf-8"))
+    return Markup(_faces() + (TEMPLATES / "document.css").read_text(encoding="utf-8"))
+
+
+@cache
+def _faces() -> str:
+    """The shipped faces as CSS, with the fonts inside."""
+    import base64
+
+    rules = []
+    for weight in (400, 600):
+        raw = (TEMPLATES / "fonts" / f"source-sans-3-latin-{weight}-normal.woff2").read_bytes()
+        data = base64.b64encode(raw).decode("ascii")
+        rules.append(
+            f'@font-face {{ font-family: "Fieldnote Text"; font-weight: {weight}; font-display: swap; '
+            f'src: url(data:font/woff2;base64,{data}) format("woff2"); }}\n'
+        )
+    return "".join(rules)
 
 
 def html(document: Document) -> str:

@@ -41,10 +41,11 @@ class Sheet(FPDF):
 
     def footer(self) -> None:
         """The foot of every page."""
-        self.set_y(-14)
+        # A page may end within an indented section.
+        self.set_xy(MARGIN_MM, -14)
         self.set_font(FACE, "", 8)
         self.set_text_color(*SOFT)
-        width = self.epw
+        width = self.w - 2 * MARGIN_MM
         self.cell(width * 0.8, 5, self.foot, new_x=XPos.RIGHT, new_y=YPos.TOP)
         self.cell(width * 0.2, 5, f"{self.page_no()} / {{nb}}", align="R")
 
@@ -74,7 +75,10 @@ def pdf(document: Document) -> bytes:
     sheet.ln(3)
     sheet.inked("I", SMALL_PT, SOFT)
     sheet.multi_cell(
-        0, 4.2, f"Small numbers name the entries that a sentence rests on. Text hash (SHA-256): {document.hash}"
+        0,
+        4.2,
+        align="L",
+        text=f"Small numbers name the entries that a sentence rests on. Text hash (SHA-256): {document.hash}",
     )
     return bytes(sheet.output())
 
@@ -162,7 +166,7 @@ def _written(sheet: Sheet, line: Line, size: float, height: float) -> None:
         sheet.inked("", size, SOFT)
         sheet.write(height, "\u00a0")
         sheet.char_vpos = "SUP"
-        sheet.write(height, spans(line.refs))
+        sheet.write(height, spans(line.refs).replace(" ", "\u00a0"))
         sheet.char_vpos = "LINE"
 
 

@@ -130,7 +130,7 @@ def prove(entries: Sequence[Entry], wording: Wording) -> Proof:
     sources = [e for e in entries if e.kind == "source" and e.present]
     faults = [e for e in entries if is_fault(e, wording)]
     heads = _heads(sources, faults, tests, wording)
-    repairs = [e for e in entries if e.kind == "repair" and e.present]
+    repairs = [e for e in entries if e.kind == "repair" and e.present and not wording.state(e.state).idle]
     mending = {r.id: _mended(r, heads, faults) for r in repairs}
     leaks = tuple(_leak(h, heads, sources, faults, tests, repairs, mending, entries, wording) for h in heads)
     tied = {e.id for leak in leaks for e in (*leak.faults, *leak.sources)}

@@ -84,6 +84,7 @@ class StateForms:
     faultless: bool = False
     opens: bool = False
     renews: bool = False
+    idle: bool = False
     closes: tuple[str, ...] = ()
 
 
@@ -122,6 +123,13 @@ class FactForms:
     private: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class AftercareForms:
+    """``own``: the write-up finds this gap itself, in its own words."""
+
+    own: bool = False
+
+
 FORMS: dict[str, type[Any]] = {
     "place": PlaceForms,
     "part": PartForms,
@@ -130,6 +138,7 @@ FORMS: dict[str, type[Any]] = {
     "unit": UnitForms,
     "quantity": QuantityForms,
     "fact": FactForms,
+    "aftercare": AftercareForms,
 }
 F = TypeVar("F")
 
@@ -186,6 +195,10 @@ class Wording:
     def quantity(self, what: str) -> QuantityForms:
         """Forms of a measured property."""
         return self._forms("quantity", what, QuantityForms)
+
+    def aftercare(self, id: str) -> AftercareForms:
+        """Forms of something that follows a leak."""
+        return self._forms("aftercare", id, AftercareForms)
 
     def fact(self, what: str | None) -> FactForms:
         """Forms of a fact."""

@@ -1,6 +1,6 @@
 """Reads a sound file of any common kind, rate and channel count into 16 kHz mono.
 
-soundfile reads WAV, FLAC, OGG and MP3; PyAV (which comes with faster-whisper) reads what it does not, such as M4A.
+soundfile reads WAV, FLAC and OGG; PyAV (which comes with faster-whisper) reads the rest, such as MP3 and M4A.
 Files are read in blocks, so that a two-hour recording at 48 kHz never stands in memory at its own rate.
 """
 
@@ -113,6 +113,9 @@ def _open_with_soundfile(content: bytes) -> _Source | None:
             rate_hz, channels = int(file.samplerate), int(file.channels)
             kind, frames = f"{file.format} {file.subtype}", max(0, int(file.frames))
     except soundfile.LibsndfileError:
+        return None
+    # Read in blocks, MP3 comes out of soundfile with its level wrong (0.14.0, libsndfile 1.2.2): PyAV reads it.
+    if kind.startswith("MP3"):
         return None
 
     def blocks() -> Iterator[Block]:

@@ -73,7 +73,7 @@ def _time_at(words: Sequence[str], i: int) -> _Clock | None:
 
 
 def _relative(words: Sequence[str], i: int) -> _Clock | None:
-    """ "Half past nine", "quarter to one", "ten to eleven pm", "one min to one am"."""
+    """Such as "half past nine", "quarter to one", "ten to eleven pm", "one min to one am"."""
     minutes = _minutes_of(words, i)
     if minutes is None or minutes[1] >= len(words):
         return None
@@ -111,7 +111,7 @@ def _minutes_of(words: Sequence[str], i: int) -> tuple[int, int, bool] | None:
 
 
 def _absolute(words: Sequence[str], i: int) -> _Clock | None:
-    """ "Three o'clock", "seven a m", "eleven o six p m", "eight fifty one"."""
+    """Such as "three o'clock", "seven a m", "eleven o six p m", "eight fifty one"."""
     word = words[i]
     hour = ONES.get(word) or (TEENS.get(word) if word in ("ten", "eleven", "twelve") else None)
     if hour is None:
@@ -135,7 +135,8 @@ def _minute(words: Sequence[str], j: int) -> tuple[int, int] | None:
     if words[j] in ZERO_LETTERS or words[j] in ZERO_WORDS:
         digit = ONES.get(words[j + 1]) if j + 1 < len(words) else None
         return (digit, j + 2) if digit else None
-    pair = small(words, j) if words[j] in TEENS or words[j] in TENS else None
+    written = len(words[j]) == 2 and words[j].isdigit()
+    pair = small(words, j) if written or words[j] in TEENS or words[j] in TENS else None
     return pair if pair and pair[0] < 60 else None
 
 

@@ -106,7 +106,7 @@ def read_build_date(tokens: Sequence[str], start: int = 0) -> DateMention | None
 
 
 def read_model_year(tokens: Sequence[str], start: int = 0) -> DateMention | None:
-    """The model year that begins at ``tokens[start]``: "twenty nineteen", "oh nine", "two thousand nine", "2019", "'19".
+    """The model year that begins at ``tokens[start]``: "twenty nineteen", "oh nine", "2019", "'19".
 
     None where no year from 1980 to 2049 begins there.
     """
@@ -141,7 +141,7 @@ def year_at(words: Sequence[str], i: int) -> tuple[int, int] | None:
 
 
 def _last_two(words: Sequence[str], j: int) -> tuple[int, int] | None:
-    """ "Oh nine", "twelve", "ninety eight"."""
+    """Such as "oh nine", "twelve", "ninety eight"."""
     if j >= len(words):
         return None
     if words[j] in ZERO_LETTERS or words[j] in ZERO_WORDS:
@@ -171,7 +171,7 @@ def _full(two_digits: int) -> int:
 
 
 def _month_first(words: Sequence[str], i: int) -> _Date | None:
-    """ "July twenty fifth [two thousand twelve]", "march sixteen sixty five", "june thirty", "july 2012"."""
+    """Such as "july twenty fifth [two thousand twelve]", "march sixteen sixty five", "june thirty"."""
     month, j = MONTHS[words[i]], i + 1
     while j < len(words) and words[j] in (",", "of", "the"):
         j += 1
@@ -193,7 +193,7 @@ def _past_comma(words: Sequence[str], j: int) -> int:
 
 
 def _day_first(words: Sequence[str], i: int) -> _Date | None:
-    """ "Twenty fifth of july twenty twelve", "25 july 2012"."""
+    """Such as "twenty fifth of july twenty twelve", "25 july 2012"."""
     day = _day(words, i)
     if day is None:
         return None
@@ -264,7 +264,8 @@ def _year_then_month(words: Sequence[str], year: tuple[int, int]) -> _Date | Non
     j = _past_between(words, year[1])
     if j < len(words) and words[j] in MONTHS:
         return _Date(j + 1, year[0], MONTHS[words[j]])
-    month = _month_number(words, j) if j > year[1] else None
+    padded = j < len(words) and len(words[j]) == 2 and words[j].isdigit()
+    month = _month_number(words, j) if padded or j > year[1] else None
     return _Date(month[1], year[0], month[0]) if month else None
 
 
@@ -274,7 +275,7 @@ def _year_of_any_length(words: Sequence[str], j: int) -> tuple[int, int] | None:
 
 
 def _month_number(words: Sequence[str], i: int) -> tuple[int, int] | None:
-    """ "Oh six", "six", "twelve", "06": 1 to 12, and the word after it."""
+    """Such as "oh six", "six", "twelve", "06": 1 to 12, and the word after it."""
     if i >= len(words):
         return None
     if words[i] in ZERO_LETTERS or words[i] in ZERO_WORDS:
@@ -291,7 +292,7 @@ def _past_between(words: Sequence[str], j: int) -> int:
 
 
 def _written(words: Sequence[str], i: int) -> _Date | None:
-    """ "06/22", "6/2022", "3/14/2023", "2023/03", "0622"."""
+    """Such as "06/22", "6/2022", "3/14/2023", "2023/03", "0622"."""
     word = words[i]
     if len(word) == 4 and word.isdigit() and word.isascii() and not FIRST_YEAR <= int(word) <= LAST_YEAR:
         return _valid(i + 1, _full(int(word[2:])), int(word[:2]), None)

@@ -22,16 +22,20 @@ _SURE: frozenset[Said] = frozenset(("letter", "word", "digit", "number", "glued"
 _VOWELS = set("aeiouy")
 _LIKENED = (("as", "in"), ("like",), ("for",), ("as",))
 _DOTTED = re.compile(r"(?:[a-z]\.)+[a-z]?\.?$")
+_CUTS = re.compile(r"[-‐‑–—/ ]")
 _LONGEST_PLAIN = 4
+_AND_AS_N = "an"  # a slip for N in the table
+_FOR_AS_4 = "fore"  # a slip for 4 in the table that likens nothing
+_LONGEST_CAPITALS = 8
 
 
 @dataclass(frozen=True, slots=True)
 class SpelledMention:
     """Characters (upper case letters and digits) spelled in ``tokens[start:end]``.
 
-    ``said`` holds for each character how it was said: ``letter``, ``word`` (ICAO, or "b as in boy"), ``digit``, ``number``
-    ("twelve"), ``glued`` (written together), ``oh`` (zero or the letter) or ``slip`` (an ordinary word that sounds like a
-    character: "see", "are").
+    ``said`` holds for each character how it was said: ``letter``, ``word`` (ICAO, or "b as in boy"), ``digit``,
+    ``number`` ("twelve"), ``glued`` (written together), ``oh`` (zero or the letter) or ``slip`` (an ordinary word that
+    sounds like a character: "see", "are").
     """
 
     start: int
@@ -115,12 +119,25 @@ def find_spelled(tokens: Sequence[str]) -> tuple[SpelledMention, ...]:
     return tuple(found)
 
 
-def read_spelled(tokens: Sequence[str], start: int = 0, at_most: int | None = None) -> SpelledMention | None:
+def read_spelled(
+    tokens: Sequence[str],
+    start: int = 0,
+    at_most: int | None = None,
+    *,
+    and_is_n: bool = False,
+    for_is_4: bool = False,
+) -> SpelledMention | None:
     """Characters spelled from ``tokens[start]`` on, slips taken too: for after "plate", "vin", "code", "order".
 
-    Stops after ``at_most`` characters where that is given. None where nothing is spelled there.
+    Stops after ``at_most`` characters where that is given. ``and_is_n`` reads an "and" between two characters as the
+    letter, which recognisers often hear so, and not as a pause; ``for_is_4`` reads "w for whiskey" as three characters
+    and not as one. None where nothing is spelled there.
     """
     pieces, at = _pieces(tokens[start:])
+    if and_is_n:
+        pieces = [_AND_AS_N if piece == "and" else piece for piece in pieces]
+    if for_is_4:
+        pieces = [_FOR_AS_4 if piece == "for" else piece for piece in pieces]
     run = _run(pieces, at, 0, at_most)
     if run is None:
         return None
@@ -137,23 +154,40 @@ def _is_clear(mention: SpelledMention) -> bool:
 
 
 def _pieces(tokens: Sequence[str]) -> tuple[list[str], list[int]]:
-    """Tokens in lower case, cut at hyphens, without dots and other marks; and the token of each piece."""
+    """Tokens in lower case, cut at hyphens, without dots and other marks; and the token of each piece.
+
+    Capitals written together ("HGCM") come apart, unless everything is in capitals.
+    """
     pieces: list[str] = []
     at: list[int] = []
+    capitals = any(token[:1].islower() or token[:1].isdigit() for token in tokens)
     for index, token in enumerate(tokens):
-        word = token.lower()
-        if word.isalnum():
-            pieces.append(word)
+        if token.isalpha() and token.islower():
+            pieces.append(token)
             at.append(index)
             continue
-        if _DOTTED.match(word):
-            parts = [c for c in word if c != "."]
-        else:
-            parts = [part.strip(".,;:!?()'\"#") for part in re.split(r"[-‐‑–—/ ]", word)]
-        for part in parts or [","]:
-            pieces.append(part or ",")
-            at.append(index)
+        for part in _parts(token):
+            if part.isupper() and part.isascii() and _comes_apart(part, capitals):
+                pieces.extend(part.lower())
+                at.extend([index] * len(part))
+            else:
+                pieces.append(part.lower())
+                at.append(index)
     return pieces, at
+
+
+def _comes_apart(part: str, mixed: bool) -> bool:
+    if not part.isalpha():
+        return part.isalnum()
+    return mixed and 1 < len(part) <= _LONGEST_CAPITALS
+
+
+def _parts(token: str) -> list[str]:
+    if token.isalnum():
+        return [token]
+    if _DOTTED.match(token.lower()):
+        return [c for c in token if c != "."]
+    return [part.strip(".,;:!?()'\"#") or "," for part in _CUTS.split(token)]
 
 
 def _run(pieces: Sequence[str], at: Sequence[int], i: int, at_most: int | None) -> tuple[SpelledMention, int] | None:
@@ -237,12 +271,14 @@ def _number(pieces: Sequence[str], j: int) -> _Piece | None:
 
 
 def _likened(pieces: Sequence[str], j: int, single: tuple[str, Said]) -> _Piece | None:
-    """ "B as in boy", "n like nancy": the word settles the letter."""
+    """Such as "b as in boy", "n like nancy": the word settles the letter."""
     for likening in _LIKENED:
         k = j + 1 + len(likening)
-        if tuple(pieces[j + 1 : k]) == likening and k < len(pieces) and len(pieces[k]) > 2:
-            if pieces[k][0] == single[0].lower() and pieces[k] not in SMALL:
-                return _Piece(k + 1, single[0], "word")
+        if k >= len(pieces) or tuple(pieces[j + 1 : k]) != likening:
+            continue
+        word = pieces[k]
+        if len(word) > 2 and word[0] == single[0].lower() and word not in SMALL:
+            return _Piece(k + 1, single[0], "word")
     return None
 
 

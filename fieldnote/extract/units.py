@@ -161,6 +161,8 @@ class _Reader:
 
     def _single(self, i: int) -> _Found | None:
         words = self.words
+        if i >= len(words):
+            return None
         if words[i] in _ARTICLES and i + 1 < len(words):
             unit = self._unit(i + 1)
             if unit is not None:

@@ -106,11 +106,13 @@ def find_vin(tokens: Sequence[str], *, expected: bool = False) -> VinMention | N
         return VinMention(cue[0], spelled.end, _judge(spelled)) if spelled else None
     runs = find_spelled(tokens)
     for run in runs:
-        if len(run.text) == LENGTH:
-            return VinMention(run.start, run.end, _judge(run))
+        whole = _after(tokens, run.start) or run
+        if len(whole.text) == LENGTH:
+            return VinMention(whole.start, whole.end, _judge(whole))
     if not expected:
         return None
-    spelled = max(runs, key=lambda run: len(run.text), default=None) or _after(tokens, 0)
+    longest = max(runs, key=lambda run: len(run.text), default=None)
+    spelled = _after(tokens, longest.start if longest else 0)
     return VinMention(spelled.start, spelled.end, _judge(spelled)) if spelled else None
 
 
@@ -133,12 +135,13 @@ def continue_vin(reading: VinReading, tokens: Sequence[str]) -> VinMention | Non
     start = 0
     while start < len(tokens) and tokens[start].lower() in _BEFORE_REST:
         start += 1
-    more = read_spelled(tokens, start)
-    if more is None:
-        return None
-    overlap = _overlap(reading.vin, more.text)
-    joined = SpelledMention(0, 0, reading.vin + more.text[overlap:], reading.said + more.said[overlap:])
-    return VinMention(more.start, more.end, _judge(_clip(joined)))
+    joined = max((_joined(reading, rest) for rest in _readings(tokens, start)), key=_standing, default=None)
+    return VinMention(joined.start, joined.end, _judge(joined)) if joined else None
+
+
+def _joined(reading: VinReading, rest: SpelledMention) -> SpelledMention:
+    overlap = _overlap(reading.vin, rest.text)
+    return _clip(replace(rest, text=reading.vin + rest.text[overlap:], said=reading.said + rest.said[overlap:]))
 
 
 def _overlap(first: str, second: str) -> int:
@@ -160,8 +163,21 @@ def _after(tokens: Sequence[str], i: int) -> SpelledMention | None:
     """What is spelled from token ``i`` on, passing over "is", "number" and the like."""
     while i < len(tokens) and tokens[i].lower() in _AFTER_CUE:
         i += 1
-    spelled = read_spelled(tokens, i)
-    return _clip(spelled, tokens) if spelled else None
+    return max((_clip(found, tokens) for found in _readings(tokens, i)), key=_standing, default=None)
+
+
+def _readings(tokens: Sequence[str], i: int) -> list[SpelledMention]:
+    """What is spelled from token ``i`` on, the plain reading first; "and" and "for" have more than one."""
+    words = {token.lower().strip(",") for token in tokens[i:]}
+    ands = (False, True) if "and" in words else (False,)
+    fors = (False, True) if "for" in words else (False,)
+    tried = (read_spelled(tokens, i, and_is_n=n, for_is_4=four) for n in ands for four in fors)
+    return [found for found in tried if found is not None]
+
+
+def _standing(spelled: SpelledMention) -> tuple[bool, bool]:
+    """How well a reading stands among others of the same words: a valid VIN, else one of the right length."""
+    return len(spelled.text) == LENGTH and check_digit(spelled.text) == spelled.text[8], len(spelled.text) == LENGTH
 
 
 def _clip(spelled: SpelledMention, tokens: Sequence[str] = ()) -> SpelledMention:
@@ -169,7 +185,7 @@ def _clip(spelled: SpelledMention, tokens: Sequence[str] = ()) -> SpelledMention
     if len(spelled.text) <= LENGTH or check_digit(spelled.text[:LENGTH]) != spelled.text[8]:
         return spelled
     exact = read_spelled(tokens, spelled.start, LENGTH) if tokens else None
-    if exact is not None and len(exact.text) == LENGTH:
+    if exact is not None and exact.text == spelled.text[:LENGTH]:
         return exact
     return replace(spelled, text=spelled.text[:LENGTH], said=spelled.said[:LENGTH])
 

@@ -49,7 +49,7 @@ def test_no_digit_string(text: str) -> None:
 
 def test_starts_where_it_is_told() -> None:
     """Spans count in the whole list of words."""
-    found = read_digit_string("this is unit forty one today".split(), 3)
+    found = read_digit_string(["this", "is", "unit", "forty", "one", "today"], 3)
     assert found is not None
     assert (found.start, found.end, found.text) == (3, 5, "41")
 
@@ -100,7 +100,7 @@ def test_odometer_readings(text: str, value: int) -> None:
 
 def test_short_reading_is_not_certain() -> None:
     """ "Ninety eight seven" may be meant for 98,700: it is read as said and marked."""
-    found = read_odometer("ninety eight seven".split())
+    found = read_odometer(["ninety", "eight", "seven"])
     assert found is not None
     assert (found.value, found.certain) == (987, False)
 
@@ -122,7 +122,10 @@ def test_round_trip_of_odometer_readings() -> None:
             assert found.value == value, text
 
 
-@given(st.lists(st.one_of(st.sampled_from("one oh double forty thousand k hundred and a 62 #".split()), st.text(max_size=6))))
+WORDS = ["one", "oh", "double", "forty", "thousand", "k", "hundred", "and", "a", "62", "#"]
+
+
+@given(st.lists(st.one_of(st.sampled_from(WORDS), st.text(max_size=6))))
 def test_any_words_are_safe(tokens: list[str]) -> None:
     """No list of words raises, and spans lie inside it."""
     for found in (read_digit_string(tokens), read_odometer(tokens)):

@@ -15,11 +15,63 @@ from text_to_num import alpha2digit
 from fieldnote.extract.numbers import NumberMention, find_numbers
 from tests.extract.number_tables import rows
 
-WORDS = (
-    "a an and one two three nine ten twelve twenty thirty ninety hundred thousand million point oh o zero half quarter "
-    "quarters third second thirds to or of the inch minus double triple couple dozen between first hundredth number 3 "
-    "1/2 1.5 62,305 30-inch ½ 1½ - , 2-3 #3 -5 3rd 10mm eighths few"
-).split()
+WORDS = [
+    "a",
+    "an",
+    "and",
+    "one",
+    "two",
+    "three",
+    "nine",
+    "ten",
+    "twelve",
+    "twenty",
+    "thirty",
+    "ninety",
+    "hundred",
+    "thousand",
+    "million",
+    "point",
+    "oh",
+    "o",
+    "zero",
+    "half",
+    "quarter",
+    "quarters",
+    "third",
+    "second",
+    "thirds",
+    "to",
+    "or",
+    "of",
+    "the",
+    "inch",
+    "minus",
+    "double",
+    "triple",
+    "couple",
+    "dozen",
+    "between",
+    "first",
+    "hundredth",
+    "number",
+    "3",
+    "1/2",
+    "1.5",
+    "62,305",
+    "30-inch",
+    "½",
+    "1½",
+    "-",
+    ",",
+    "2-3",
+    "#3",
+    "-5",
+    "3rd",
+    "10mm",
+    "eighths",
+    "few",
+]
 
 
 def numbers(text: str) -> list[NumberMention]:

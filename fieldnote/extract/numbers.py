@@ -3,7 +3,11 @@
 Pure functions over a list of lower-case words. See ``digit_strings`` for numbers said digit by digit where the context
 asks for an identifier or an odometer, ``units`` for quantities and ``dates`` for years, dates and times.
 
-TEXT2NUM
+text2num 3.1 was weighed for this. On num2words of 0 to 10,000 and of 20,000 numbers to ten million, with and without
+"and", both read all alike, and it is twice as fast; but it gives a text back, without telling which words a number came
+from, which is needed here at every step; it reads "sixty two thousand three oh five" as 62003 oh 5, "point one two o
+five" as point 1 2 05 and "five point two million" as 5.2 1000000, leaves "second" and "minus" alone, and knows no
+fraction. What is left for it would be the smaller part, so it serves as a reference in the tests.
 """
 
 from __future__ import annotations
@@ -164,7 +168,7 @@ def _after_point(words: Sequence[str], j: int) -> tuple[str, int] | None:
 
 
 def _scaled(words: Sequence[str], parsed: Parsed) -> Parsed:
-    """ "Five point two million"."""
+    """Such as "five point two million"."""
     scale = SCALES.get(words[parsed.end]) if parsed.end < len(words) else None
     if not scale:
         return parsed

@@ -38,7 +38,10 @@ def check_digit(vin: str) -> str | None:
 
 
 def model_year(vin: str) -> int | None:
-    """The model year of a light vehicle: the code at position 10, its cycle told by position 7 (a letter from 2010 on)."""
+    """The model year of a light vehicle: the code at position 10, in the cycle that position 7 tells.
+
+    Position 7 is a letter from 2010 on and a digit before.
+    """
     if len(vin) != LENGTH or vin[9] not in _YEAR_CODES:
         return None
     return _FIRST_CYCLE + _YEAR_CODES.index(vin[9]) + (_CYCLE if vin[6].isalpha() else 0)

@@ -14,7 +14,7 @@ from fieldnote.extract.numbers import number_at
 _FILLERS = frozenset({"more", "full", "good", "solid", "whole", "straight", "odd", "extra", "additional"})
 _ARTICLES = {"a", "an"}
 _JOINS = {"to", "or", "through", "-", "til", "till"}
-_ITEM_MARKS = {"number", "#", "no"}
+_ITEM_MARKS = {"number", "#"}
 _STARTERS = frozenset(
     {*SMALL, *VULGAR, *_ARTICLES, "half", "quarter", "couple", "dozen", "minus", "negative", "hundred", "thousand"}
     | {"point", "decimal", "double", "triple", "between"}
@@ -164,7 +164,8 @@ class _Reader:
         if i >= len(words):
             return None
         if words[i] in _ARTICLES and i + 1 < len(words):
-            unit = self._unit(i + 1)
+            # "A minute", "a good inch", "a full minute".
+            unit = self._unit(i + 2 if words[i + 1] in _FILLERS else i + 1)
             if unit is not None:
                 found = self._with_tail(_Found(i, unit[1], 1, unit[0], "article"), plain=True)
                 return None if found.end == i + 2 and self._is_second_one(i) else found
@@ -273,7 +274,7 @@ class _Reader:
         return replace(found, end=part.end, value=found.value + part.value)
 
     def _and_smaller(self, found: _Found) -> _Found | None:
-        """Such as "two minutes [and] thirty seconds", "two minutes thirty", "one foot six": in the first unit."""
+        """Such as "two minutes [and] thirty seconds", "two minutes thirty", "one foot six"."""
         words, j = self.words, found.end
         joined = j < len(words) and words[j] == "and"
         amount = number_at(words, j + joined)
@@ -281,23 +282,30 @@ class _Reader:
             return None
         unit = self._unit(amount.end)
         if unit is not None:
-            return self._add(found, amount.value, unit[0], unit[1])
+            return self._sum(found, amount.value, unit[0], unit[1], said=True)
         smaller = _SMALLER.get(found.unit)
         ended = amount.end >= len(words) or words[amount.end] in _CLOSERS
         if joined or smaller is None or not ended or not self._counts(found, amount, smaller):
             return None
-        return self._add(found, amount.value, smaller, amount.end)
+        return self._sum(found, amount.value, smaller, amount.end, said=False)
 
     def _counts(self, found: _Found, amount: Parsed, smaller: str) -> bool:
         """A bare number after a unit counts in the next smaller one only where people say so: "two minutes thirty"."""
         return amount.kind == "cardinal" and (amount.value >= 10 or smaller == "in") and found.how != "article"
 
-    def _add(self, found: _Found, value: int | float, unit: str, end: int) -> _Found | None:
-        if unit == found.unit or dimension(unit) is None or dimension(unit) != dimension(found.unit):
+    def _sum(self, found: _Found, value: int | float, smaller: str, end: int, *, said: bool) -> _Found | None:
+        """``found`` and ``value`` of a smaller unit as one quantity.
+
+        Where both units were said, the smaller one holds the whole without a fraction ("one minute fifteen seconds" is
+        75 s); where one was, that one does ("two minutes thirty" is 2.5 min).
+        """
+        if smaller == found.unit or dimension(smaller) is None or dimension(smaller) != dimension(found.unit):
             return None
-        ratio = factor(unit) / factor(found.unit)
+        ratio = factor(smaller) / factor(found.unit)
         if not 0 < value * ratio < 1:
             return None
+        if said:
+            return replace(found, end=end, value=_tidy(float(found.value / ratio) + value), unit=smaller)
         return replace(found, end=end, value=_tidy(found.value + float(value * ratio)))
 
     def _or_two(self, found: _Found) -> _Found | None:

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 
 from fieldnote.extract.cardinals import cardinal, small
 from fieldnote.extract.number_words import ONES, REPEATS, TEENS, TENS, ZERO_LETTERS, ZERO_WORDS, cut, digit, numeral
+from fieldnote.extract.spelled import read_spelled
 
 # Digits that a recogniser writes as the ordinary word that sounds alike; taken only between two digits.
 _SOUNDS_LIKE_DIGIT = {"to": "2", "too": "2", "for": "4", "fore": "4", "ate": "8", "won": "1", "tree": "3", "sex": "6"}
-_MARKS = {"#", "number", "no", "is", "at", "reads", "reading", "of"}
+_MARKS = {"#", "number", "no", "is", "at", "reads", "reading", "of", "uh", "um", "er", "ah", ":", ","}
+_MOST_MARKS = 3
 _ODOMETER_DIGITS = 7
 
 
@@ -35,7 +37,7 @@ def read_digit_string(tokens: Sequence[str], start: int = 0) -> DigitString | No
     """
     words, at = cut(tokens[start:])
     i = _past_marks(words)
-    chain = _chain(words, i)
+    chain = _chain(words, i, short=True)
     if chain is None:
         return None
     text, end, _ = chain
@@ -73,9 +75,28 @@ def read_odometer(tokens: Sequence[str], start: int = 0) -> DigitString | None:
     return DigitString(start + at[i], start + at[end - 1] + 1, text.lstrip("0") or "0", int(text), certain)
 
 
+def read_identifier(tokens: Sequence[str], start: int = 0) -> tuple[int, int, str] | None:
+    """A unit number, plate or order that may hold letters: first token, the token after it, and its characters.
+
+    "Two twelve" is "212", "fifty two b" is "52B", "kilo four one" is "K41". Callers that know the words after it ("b
+    pillar") pass only the tokens before those.
+    """
+    digits, spelled = read_digit_string(tokens, start), read_spelled(tokens, start + _passed(tokens, start))
+    if spelled is not None and (digits is None or spelled.end > digits.end):
+        return spelled.start, spelled.end, spelled.text
+    return (digits.start, digits.end, digits.text) if digits else None
+
+
+def _passed(tokens: Sequence[str], start: int) -> int:
+    passed = 0
+    while start + passed < len(tokens) and passed < _MOST_MARKS and tokens[start + passed].lower() in _MARKS:
+        passed += 1
+    return passed
+
+
 def _past_marks(words: Sequence[str]) -> int:
     i = 0
-    while i < len(words) and i < 3 and words[i] in _MARKS:
+    while i < len(words) and i < _MOST_MARKS and words[i] in _MARKS:
         i += 1
     return i
 
@@ -93,11 +114,19 @@ def _below_thousand(words: Sequence[str], j: int) -> tuple[int, int] | None:
     return int(chain[0]), chain[1]
 
 
-def _chain(words: Sequence[str], i: int) -> tuple[str, int, list[str]] | None:
-    """Digit groups said after each other from word ``i``: their text, the word after them, and the groups."""
+def _chain(words: Sequence[str], i: int, *, short: bool = False) -> tuple[str, int, list[str]] | None:
+    """Digit groups said after each other from word ``i``: their text, the word after them, and the groups.
+
+    ``short`` is for numbers that are never said in thousands: "unit two seven four forty four thousand miles" is 274. A
+    comma is passed over between single digits only.
+    """
     parts: list[str] = []
     j, n = i, len(words)
     while j < n:
+        if words[j] == "," and parts and len(parts[-1]) == 1 and j + 1 < n and digit(words[j + 1]):
+            j += 1
+        if short and parts and _in_thousands(words, j):
+            break
         group = _group_text(words, j, first=not parts)
         if group is None:
             break
@@ -106,6 +135,11 @@ def _chain(words: Sequence[str], i: int) -> tuple[str, int, list[str]] | None:
     if not parts:
         return None
     return "".join(parts), j, parts
+
+
+def _in_thousands(words: Sequence[str], j: int) -> bool:
+    whole = cardinal(words, j)
+    return whole is not None and "thousand" in words[j : whole.end]
 
 
 def _group_text(words: Sequence[str], j: int, *, first: bool) -> tuple[str, int] | None:

@@ -126,19 +126,23 @@ def read_spelled(
     *,
     and_is_n: bool = False,
     for_is_4: bool = False,
+    eager: bool = False,
 ) -> SpelledMention | None:
     """Characters spelled from ``tokens[start]`` on, slips taken too: for after "plate", "vin", "code", "order".
 
     Stops after ``at_most`` characters where that is given. ``and_is_n`` reads an "and" between two characters as the
     letter, which recognisers often hear so, and not as a pause; ``for_is_4`` reads "w for whiskey" as three characters
-    and not as one. None where nothing is spelled there.
+    and not as one; ``eager`` takes several sound-alike words at the end too ("to for"). None where nothing is spelled.
     """
     pieces, at = _pieces(tokens[start:])
     if and_is_n:
         pieces = [_AND_AS_N if piece == "and" else piece for piece in pieces]
     if for_is_4:
         pieces = [_FOR_AS_4 if piece == "for" else piece for piece in pieces]
-    run = _run(pieces, at, 0, at_most)
+    first = 0
+    while first < len(pieces) and pieces[first] in _FILLERS:
+        first += 1
+    run = _run(pieces, at, first, at_most, eager=eager)
     if run is None:
         return None
     mention = run[0]
@@ -190,7 +194,9 @@ def _parts(token: str) -> list[str]:
     return [part.strip(".,;:!?()'\"#") or "," for part in _CUTS.split(token)]
 
 
-def _run(pieces: Sequence[str], at: Sequence[int], i: int, at_most: int | None) -> tuple[SpelledMention, int] | None:
+def _run(
+    pieces: Sequence[str], at: Sequence[int], i: int, at_most: int | None, *, eager: bool = False
+) -> tuple[SpelledMention, int] | None:
     """The longest spelled run from piece ``i``, and the piece after it."""
     text: list[str] = []
     said: list[Said] = []
@@ -203,7 +209,7 @@ def _run(pieces: Sequence[str], at: Sequence[int], i: int, at_most: int | None) 
                 continue
             break
         doubtful = piece.said == "slip" or pieces[j] in _LETTER_WORDS
-        if doubtful and not _fits(pieces, piece.end, started=bool(text)):
+        if doubtful and not _fits(pieces, piece.end, started=bool(text), alone=not eager):
             break
         text.extend(piece.text)
         said.extend([piece.said] * len(piece.text))
@@ -218,15 +224,18 @@ def _goes_on(pieces: Sequence[str], j: int) -> bool:
     return piece is not None and piece.said != "slip"
 
 
-def _fits(pieces: Sequence[str], j: int, *, started: bool) -> bool:
-    """A word that only may be a character is one where a sure one follows, or where it ends what was said."""
+def _fits(pieces: Sequence[str], j: int, *, started: bool, alone: bool = True) -> bool:
+    """A word that only may be a character is one where a sure one follows, or where it ends what was said.
+
+    Several of them at the end are talk ("i see"), unless ``alone`` is not asked for.
+    """
     if j >= len(pieces):
         return started
     following = _decode(pieces, j)
     if following is None:
         return pieces[j] in _FILLERS and j + 1 < len(pieces) and _goes_on(pieces, j + 1)
-    if following.said == "slip":
-        return _fits(pieces, following.end, started=started)
+    if following.said == "slip" or pieces[j] in _LETTER_WORDS:
+        return _fits(pieces, following.end, started=started and not alone, alone=alone)
     return True
 
 
@@ -261,10 +270,13 @@ def _number(pieces: Sequence[str], j: int) -> _Piece | None:
     word = pieces[j]
     if word in ONES or word in ZERO_WORDS:
         follows = pieces[j + 1] if j + 1 < len(pieces) else ""
-        if follows not in ("hundred", "thousand"):
+        if follows not in ("hundred", "thousand", "point"):
             return _Piece(j + 1, str(SMALL[word]), "digit")
     whole = cardinal(pieces, j)
-    if whole is not None and ("hundred" in pieces[j : whole.end] or "thousand" in pieces[j : whole.end]):
+    if whole is not None and "thousand" in pieces[j : whole.end]:
+        # An odometer reading that follows: plates and codes are not said in thousands.
+        return None
+    if whole is not None and "hundred" in pieces[j : whole.end]:
         return _Piece(whole.end, str(whole.value), "number") if isinstance(whole.value, int) else None
     low = small(pieces, j)
     return _Piece(low[1], str(low[0]), "number") if low and (word in TEENS or word in TENS) else None

@@ -171,7 +171,7 @@ def _readings(tokens: Sequence[str], i: int) -> list[SpelledMention]:
     words = {token.lower().strip(",") for token in tokens[i:]}
     ands = (False, True) if "and" in words else (False,)
     fors = (False, True) if "for" in words else (False,)
-    tried = (read_spelled(tokens, i, and_is_n=n, for_is_4=four) for n in ands for four in fors)
+    tried = (read_spelled(tokens, i, and_is_n=n, for_is_4=four, eager=True) for n in ands for four in fors)
     return [found for found in tried if found is not None]
 
 
@@ -184,7 +184,7 @@ def _clip(spelled: SpelledMention, tokens: Sequence[str] = ()) -> SpelledMention
     """The first 17 characters where they make a valid VIN by themselves: what follows is another number."""
     if len(spelled.text) <= LENGTH or check_digit(spelled.text[:LENGTH]) != spelled.text[8]:
         return spelled
-    exact = read_spelled(tokens, spelled.start, LENGTH) if tokens else None
+    exact = read_spelled(tokens, spelled.start, LENGTH, eager=True) if tokens else None
     if exact is not None and exact.text == spelled.text[:LENGTH]:
         return exact
     return replace(spelled, text=spelled.text[:LENGTH], said=spelled.said[:LENGTH])

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from num2words import num2words
 
-from fieldnote.extract.digit_strings import read_digit_string, read_odometer
+from fieldnote.extract.digit_strings import read_digit_string, read_identifier, read_odometer
 from tests.extract.number_tables import rows
 
 
@@ -32,6 +32,11 @@ from tests.extract.number_tables import rows
         ("one for five", "145", 3),
         ("eleven oh three", "1103", 3),
         ("four one white van", "41", 2),
+        ("uh eleven sixty the white one", "1160", 3),
+        ("two seven four forty four thousand nine hundred miles", "274", 3),
+        ("2, 7, 4", "274", 3),
+        ("88 , 214,500 km", "88", 1),
+        ("six oh two double cab", "602", 3),
     ],
 )
 def test_digit_strings(text: str, digits: str, words: int) -> None:
@@ -39,6 +44,24 @@ def test_digit_strings(text: str, digits: str, words: int) -> None:
     found = read_digit_string(text.split())
     assert found is not None
     assert (found.text, found.value, found.end) == (digits, int(digits), words)
+
+
+@pytest.mark.parametrize(
+    ("text", "characters"),
+    [
+        ("fifty two b", "52B"),
+        ("52-b", "52B"),
+        ("number kilo four one", "K41"),
+        ("two twelve white", "212"),
+        ("forty one a white van", "41"),
+        ("four one i see", "41"),
+    ],
+)
+def test_identifiers_may_hold_letters(text: str, characters: str) -> None:
+    """Letters and digits are taken together; articles and talk after them are not."""
+    found = read_identifier(text.split())
+    assert found is not None
+    assert found[2] == characters
 
 
 @pytest.mark.parametrize("text", ["white van", "", "oh well", "for sale", "to the shop", "double check"])
@@ -128,5 +151,7 @@ WORDS = ["one", "oh", "double", "forty", "thousand", "k", "hundred", "and", "a",
 @given(st.lists(st.one_of(st.sampled_from(WORDS), st.text(max_size=6))))
 def test_any_words_are_safe(tokens: list[str]) -> None:
     """No list of words raises, and spans lie inside it."""
+    identifier = read_identifier(tokens)
+    assert identifier is None or (0 <= identifier[0] < identifier[1] <= len(tokens) and identifier[2].isalnum())
     for found in (read_digit_string(tokens), read_odometer(tokens)):
         assert found is None or (0 <= found.start < found.end <= len(tokens) and found.text.isdigit())

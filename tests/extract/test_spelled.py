@@ -111,6 +111,9 @@ def test_ways_to_spell(text: str, characters: str) -> None:
         ("k l m you can see", "KLM"),
         ("k l m a nice one", "KLM"),
         ("k l two to the left", "KL2"),
+        ("k l two i see", "KL2"),
+        ("um golf five two kilo tango romeo", "G52KTR"),
+        ("k two forty four thousand nine hundred miles", "K2"),
     ],
 )
 def test_spelling_stops_at_talk(text: str, characters: str) -> None:

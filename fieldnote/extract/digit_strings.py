@@ -82,7 +82,7 @@ def read_identifier(tokens: Sequence[str], start: int = 0) -> tuple[int, int, st
     pillar") pass only the tokens before those.
     """
     digits, spelled = read_digit_string(tokens, start), read_spelled(tokens, start + _passed(tokens, start))
-    if spelled is not None and (digits is None or spelled.end > digits.end):
+    if spelled is not None and (digits is None or (spelled.end, len(spelled.text)) > (digits.end, len(digits.text))):
         return spelled.start, spelled.end, spelled.text
     return (digits.start, digits.end, digits.text) if digits else None
 

@@ -24,6 +24,7 @@ from fieldnote.vocabulary.pack import (
     State,
     Unit,
 )
+from fieldnote.vocabulary.word_classes import VERB_CLASSES
 
 WORK = frozenset({"access", "repair"})
 """Kinds of state that people do; all others are found."""
@@ -191,9 +192,7 @@ def _add_places(lex: Lexicon) -> None:
                     lex.add(words, Sense("place", place.id, "noun"))
 
 
-def _is_place_and_part(
-    words: tuple[str, ...], own: set[tuple[str, ...]], part_phrases: set[tuple[str, ...]]
-) -> bool:
+def _is_place_and_part(words: tuple[str, ...], own: set[tuple[str, ...]], part_phrases: set[tuple[str, ...]]) -> bool:
     """Whether a place's phrase is only its shorter name with a part behind it: the two say more apart."""
     return any(words[:k] in own and words[k:] in part_phrases for k in range(1, len(words)))
 
@@ -263,7 +262,9 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
             for words in spellings(lex, phrase):
                 readings.setdefault((words, "adj"), []).append(index)
     for key in dict.fromkeys([*found, *readings]):
-        lex.add(key[0], Sense("state", Finding(tuple(found.get(key, {}).items()), tuple(readings.get(key, ()))), key[1]))
+        lex.add(
+            key[0], Sense("state", Finding(tuple(found.get(key, {}).items()), tuple(readings.get(key, ()))), key[1])
+        )
     for (words, form), ids in acts.items():
         lex.add(words, Sense("act", tuple(dict.fromkeys(ids)), form))
     tests = [s for s in lex.states.values() if "test" in s.kinds]
@@ -279,10 +280,6 @@ def _add_methods(lex: Lexicon, inflector: Inflector) -> None:
         for phrase in method.verbs:
             for form, words in inflector.forms(fold(phrase)):
                 lex.add(words, Sense("method", method.id, form))
-
-
-VERB_CLASSES = ("look", "find", "apply", "mask", "fit_new")
-"""Word classes whose phrases are base forms of verbs."""
 
 
 def _add_words(lex: Lexicon, inflector: Inflector) -> None:

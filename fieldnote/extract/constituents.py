@@ -1,0 +1,449 @@
+"""Items grouped into constituents: a thing with its side and position is one; a verb, a finding, a measure are others.
+
+Here each word gets the one reading that fits where it stands ("seal" the thing, or what somebody did).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from fieldnote.extract.items import Item
+from fieldnote.extract.lexicon import Lexicon, Sense
+from fieldnote.extract.noun_phrases import Span, Thing, within
+
+THING_TAGS = frozenset({"place", "part", "generic", "material"})
+SKIPPED = frozenset({"filler", "function", "determiner", "opener", "approximate"})
+
+
+@dataclass(frozen=True, slots=True)
+class Constituent:
+    """One piece of a clause. ``kind`` names its role; ``thing``, ``sense`` or the item hold what it says."""
+
+    kind: str
+    start: int
+    end: int
+    item: Item
+    thing: Thing | None = None
+    sense: Sense | None = None
+
+    def is_a(self, *classes: str) -> bool:
+        """Whether its words belong to one of these word classes."""
+        return self.item.is_a(*classes)
+
+
+# The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.
+_WORD_KINDS = (
+    "no_source", "is_source", "source_at", "plan_noun", "later", "plan", "hedge", "neither", "negator", "there_is",
+    "new", "both_of", "other_side", "same", "stay", "pronoun", "but", "and", "or", "then", "with", "inside", "water",
+    "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",
+    "lasting", "took", "labor", "mend", "determiner",
+)  # fmt: skip
+_STOPS = ("negator", "link", "plan", "hedge", "pronoun", "and", "or", "but", "then", "of", "preposition", "determiner")
+"""Words between two names that keep them apart, though they carry nothing themselves."""
+_BEFORE_BASE = frozenset({"plan", "to", "subject"})
+
+
+class Grouper:
+    """Groups items, with one lexicon. ``sides`` maps driver and passenger to left and right."""
+
+    def __init__(self, lexicon: Lexicon, sides: Mapping[str, str]) -> None:
+        self._lex = lexicon
+        self._sides = sides
+
+    def group(self, items: Sequence[Item]) -> list[Constituent]:
+        """The constituents of one utterance, left to right."""
+        out: list[Constituent] = []
+        i = 0
+        while i < len(items):
+            thing = self._thing(items, i, out)
+            if thing is not None:
+                constituent, i = thing
+                out.append(constituent)
+                continue
+            out.append(self._single(items, i, out))
+            i += 1
+        return self._join_of(out)
+
+    # -- things -------------------------------------------------------------------------------------------------
+
+    def _thing(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> tuple[Constituent, int] | None:
+        """The longest run of items from ``i`` that names one thing."""
+        if not self._opens(items, i, before):
+            return None
+        thing = Thing(start=items[i].start, end=items[i].end)
+        j, last = i, i
+        while j < len(items):
+            item = items[j]
+            if self._is_piece(items, j, before if j == i else None, thing if j > i else None):
+                grown = self._grow(thing, item, items, j)
+                if grown is None:
+                    break
+                thing, last = grown, j
+                j += 1
+                continue
+            numbered = self._numbered(items, j, thing)
+            if numbered is not None:
+                thing, last = numbered
+                j = last + 1
+                continue
+            if item.is_a("filler", "function", "new") and not item.is_a(*_STOPS) and self._goes_on(items, j + 1, thing):
+                if item.is_a("new"):
+                    break
+                j += 1
+                continue
+            break
+        thing = replace(thing, start=items[i].start, end=items[last].end)
+        return Constituent("thing", thing.start, thing.end, items[i], thing), last + 1
+
+    def _goes_on(self, items: Sequence[Item], j: int, thing: Thing) -> bool:
+        return j < len(items) and self._is_piece(items, j, None, thing) and not items[j].is_a("determiner")
+
+    def _opens(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> bool:
+        item = items[i]
+        if item.number is not None:
+            return False
+        return self._is_piece(items, i, before, None)
+
+    def _is_piece(
+        self, items: Sequence[Item], j: int, before: Sequence[Constituent] | None, thing: Thing | None
+    ) -> bool:
+        """Whether item ``j`` names a thing, a side or a position here, rather than what it may be otherwise."""
+        item = items[j]
+        if item.tags & THING_TAGS:
+            if before is not None and self._is_verb_here(items, j, before):
+                return False
+            if "state" in item.tags and before and before[-1].kind == "link" and not self._thing_follows(items, j + 1):
+                return False
+            return True
+        if "side" in item.tags:
+            return not (item.is_a("both_of", "opener") and not self._side_here(items, j, thing))
+        if "at" in item.tags:
+            return self._position_here(items, j, before, thing)
+        return False
+
+    def _side_here(self, items: Sequence[Item], j: int, thing: Thing | None) -> bool:
+        if items[j].text == "both":
+            return thing is not None or self._thing_follows(items, j + 1)
+        return j > 0 or self._thing_follows(items, j + 1) or len(items) == 1
+
+    def _position_here(
+        self, items: Sequence[Item], j: int, before: Sequence[Constituent] | None, thing: Thing | None
+    ) -> bool:
+        """A position word counts beside a thing, a preposition or a finding, not as a loose adverb ("put it back")."""
+        item = items[j]
+        if not item.is_a(*SKIPPED) and not (item.tags - {"at", "word"}):
+            return True
+        if thing is not None:
+            return True
+        if before and before[-1].is_a("preposition", "determiner", "of"):
+            return True
+        if j and items[j - 1].is_a("determiner", "preposition"):
+            return True
+        return self._thing_follows(items, j + 1)
+
+    def _thing_follows(self, items: Sequence[Item], j: int) -> bool:
+        while j < len(items) and items[j].is_a(*SKIPPED) and not items[j].tags & THING_TAGS:
+            j += 1
+        return j < len(items) and bool(items[j].tags & (THING_TAGS | {"side", "at"}))
+
+    def _is_verb_here(self, items: Sequence[Item], j: int, before: Sequence[Constituent]) -> bool:
+        """"Seal", "weld", "tape" and their like are verbs after "to", "will" or "I" and before a thing."""
+        item = items[j]
+        verb = item.sense("act", "past", "participle", "ing", "third", "said")
+        if verb is not None:
+            return True
+        if item.sense("act", "base") is None:
+            return False
+        last = next((c for c in reversed(before) if c.kind != "skip"), None)
+        if last is None or not (last.kind in _BEFORE_BASE or last.is_a("plan", "to")):
+            return False
+        return self._thing_follows(items, j + 1) or (j + 1 < len(items) and items[j + 1].is_a("pronoun", "determiner"))
+
+    def _grow(self, thing: Thing, item: Item, items: Sequence[Item], j: int) -> Thing | None:
+        """``thing`` with one more word of its name; None where the word begins another thing."""
+        part, place, generic = item.sense("part"), item.sense("place"), item.sense("generic")
+        sure = min(thing.sure, item.sure)
+        if part is not None and not self._generic_first(thing, generic, part):
+            span = Span(item.start, item.end, "part")
+            names_place = part.place or None
+            if names_place and thing.place and thing.place != names_place and not self._nested(thing.place, names_place):
+                return None
+            material = item.sense("material")
+            return replace(
+                thing,
+                part=part.value,
+                place=thing.place or names_place,
+                generic=part.generic if thing.place is None and part.generic >= 0 else thing.generic,
+                material=material.value if material else None,
+                spans=(*thing.spans, span),
+                sure=sure,
+            )
+        if place is not None or generic is not None:
+            if thing.place is not None and place is not None and thing.side and self._side_ended(items, j):
+                return None
+            if thing.part is not None and thing.named:
+                return None
+            span = Span(item.start, item.end, "place")
+            if place is not None:
+                return replace(thing, place=place.value, generic=-1, spans=(*thing.spans, span), sure=sure)
+            assert generic is not None
+            if thing.place is not None:
+                return thing  # "the left front door door": the word adds nothing
+            return replace(thing, generic=generic.value, spans=(*thing.spans, span), sure=sure)
+        side = item.sense("side")
+        if side is not None:
+            if thing.side is not None or (thing.named and self._place_next(items, j + 1)):
+                return None
+            value = self._sides.get(side.value, side.value)
+            return replace(
+                thing,
+                side=value,
+                both=thing.both or item.text == "both",
+                spans=(*thing.spans, Span(item.start, item.end, "side")),
+                sure=sure,
+            )
+        at = item.sense("at")
+        if at is not None:
+            if thing.named and thing.part is None and self._place_next(items, j + 1):
+                return None
+            return replace(
+                thing,
+                at=tuple(dict.fromkeys((*thing.at, at.value))),
+                spans=(*thing.spans, Span(item.start, item.end, "at")),
+                sure=sure,
+            )
+        material = item.sense("material")
+        if material is not None:
+            if thing.material is not None or thing.part is not None:
+                return None
+            span = Span(item.start, item.end, "material")
+            return replace(thing, material=material.value, spans=(*thing.spans, span), sure=sure)
+        return None
+
+    def _generic_first(self, thing: Thing, generic: Sense | None, part: Sense) -> bool:
+        """A word that is both a part and a generic place is a part where a place is known already."""
+        return generic is not None and not thing.named
+
+    def _nested(self, outer: str, inner: str) -> bool:
+        places = self._lex.places
+        return places[outer].assembly == places[inner].assembly
+
+    def _side_ended(self, items: Sequence[Item], j: int) -> bool:
+        return j > 0 and "side" in items[j - 1].tags
+
+    def _place_next(self, items: Sequence[Item], j: int) -> bool:
+        while j < len(items) and ("side" in items[j].tags or "at" in items[j].tags):
+            j += 1
+        return j < len(items) and bool(items[j].tags & {"place", "generic"})
+
+    def _numbered(self, items: Sequence[Item], j: int, thing: Thing) -> tuple[Thing, int] | None:
+        """"Bolt three", "screw number two": the number of one of many."""
+        if thing.part is None or thing.item is not None:
+            return None
+        k = j
+        if items[k].is_a("item") and k + 1 < len(items):
+            k += 1
+        number = items[k].number
+        if number is None or not isinstance(number.value, int) or not 0 < number.value <= 99:
+            return None
+        if number.kind not in ("cardinal", "digits") and k == j:
+            return None
+        if k + 1 < len(items) and k == j and items[k + 1].tags & (THING_TAGS | {"state"}) and items[k + 1].text.endswith("s"):
+            return None
+        span = Span(items[j].start, items[k].end, "item")
+        return replace(thing, item=number.value, spans=(*thing.spans, span)), k
+
+    # -- everything else ----------------------------------------------------------------------------------------
+
+    def _single(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> Constituent:
+        item = items[i]
+        kind, sense = self._kind(items, i, before)
+        return Constituent(kind, item.start, item.end, item, None, sense)
+
+    def _kind(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> tuple[str, Sense | None]:
+        item = items[i]
+        if item.quantity is not None:
+            return "quantity", None
+        if item.number is not None:
+            return "number", None
+        last = next((c for c in reversed(before) if c.kind != "skip"), None)
+        if "command" in item.tags:
+            effect = getattr(self._lex.pack.term("command", item.sense("command").value), "effect", "none")  # type: ignore[union-attr]
+            if effect == "take-back":
+                return "take_back", item.sense("command")
+            if effect == "correct" and not item.tags - {"command", "word"} - {"command"}:
+                return "mend", item.sense("command")
+        act = self._act_here(items, i, last)
+        if act is not None:
+            return "act", act
+        method = item.sense("method")
+        if method is not None:
+            return ("method_verb" if self._method_verb(item, items, i, last) else "method"), method
+        for word_class in ("retest_verb", "test_verb"):
+            if item.is_a(word_class) and self._verb_here(item, items, i, last):
+                return ("retest" if word_class == "retest_verb" else "test"), item.sense("word")
+        if item.is_a("retest"):
+            return "retest", None
+        if item.is_a("test"):
+            return "test", None
+        for word_class in ("mask", "find", "look", "put_in", "apply"):
+            if item.is_a(word_class) and self._verb_here(item, items, i, last):
+                if word_class in ("put_in", "apply"):
+                    return "handle", item.sense("word")
+                return word_class, item.sense("word")
+        if item.is_a("negator", "hedge", "plan", "neither") and "state" not in item.tags:
+            return next(k for k in _WORD_KINDS if k in item.classes), None
+        if "state" in item.tags and not self._idle_state(item, items, i, last):
+            return "state", item.sense("state")
+        for kind in _WORD_KINDS:
+            if kind in item.classes:
+                return kind, None
+        if item.senses:
+            return "skip", None
+        return "unknown", None
+
+    def _idle_state(self, item: Item, items: Sequence[Item], i: int, last: Constituent | None) -> bool:
+        """A word such as "good", "light" or "off" that only fills here and says nothing of a state."""
+        if not item.is_a("filler", "off", "opener", "preposition", "to_place", "function", "link"):
+            return False
+        following = self._next_plain(items, i + 1)
+        if item.is_a("off", "preposition", "to_place"):
+            # "The lamp off", "rear bumper is off": a state behind its thing, not before one.
+            return not (last is not None and last.kind in ("thing", "link") and (following is None or not self._names(following)))
+        if item.is_a("opener") and last is None:
+            return following is not None and not following.is_a("negator")
+        if item.is_a("filler"):
+            # "Good two inches", "a bad tear", "fine pinholes": an adjective before what it colours.
+            if following is None:
+                return False
+            return following.quantity is not None or "state" in following.tags or (
+                bool(following.tags & THING_TAGS) and (last is None or last.kind not in ("link", "thing", "hedge"))
+                and bool(items[i - 1].is_a("determiner") if i else False)
+            )
+        return last is None
+
+    def _next_plain(self, items: Sequence[Item], j: int) -> Item | None:
+        while j < len(items) and items[j].is_a("function", "determiner") and not items[j].tags - {"word"}:
+            j += 1
+        return items[j] if j < len(items) else None
+
+    def _names(self, item: Item) -> bool:
+        return bool(item.tags & (THING_TAGS | {"side", "at"}))
+
+    def _act_here(self, items: Sequence[Item], i: int, last: Constituent | None) -> Sense | None:
+        """The verb of access or repair that the item is here, if it is one."""
+        item = items[i]
+        done = item.sense("act", "past", "participle", "said", "ing", "third")
+        base = item.sense("act", "base")
+        following = self._next_plain(items, i + 1)
+        object_follows = following is not None and (self._names(following) or following.is_a("pronoun", "determiner"))
+        if i + 1 < len(items) and items[i + 1].is_a("determiner", "pronoun") and not items[i + 1].is_a("and"):
+            object_follows = True
+        if done is not None:
+            rival = "state" in item.tags or item.is_a("off", "preposition", "filler")
+            if not rival:
+                return done
+            if item.is_a("off", "preposition", "to_place") or done.form == "said" and item.text in ("off", "out"):
+                behind = last is not None and last.kind in ("thing", "link", "pronoun")
+                return done if behind and not object_follows else None
+            if last is not None and last.kind in ("link", "negator", "hedge", "neither"):
+                return None if not self._material_follows(items, i + 1) else done
+            if last is not None and last.kind in ("thing", "state") and not object_follows:
+                return done if self._material_follows(items, i + 1) else None
+            return done
+        if base is None:
+            return None
+        if last is not None and (last.kind in _BEFORE_BASE or last.is_a("plan", "to")):
+            return base
+        if "state" in item.tags or item.tags & THING_TAGS:
+            first = last is None or last.kind in ("and", "then")
+            return base if first and object_follows and not item.tags & THING_TAGS and not item.sense("state", "adj") else None
+        return base if last is None or last.kind in ("and", "then", "subject", "hedge") or object_follows else None
+
+    def _material_follows(self, items: Sequence[Item], j: int) -> bool:
+        """Whether "with urethane" or the like comes next: then something was done, not found."""
+        while j < len(items) and items[j].is_a(*SKIPPED) and not items[j].is_a("with"):
+            j += 1
+        if j >= len(items) or not items[j].is_a("with"):
+            return False
+        j += 1
+        while j < len(items) and items[j].is_a(*SKIPPED, "new"):
+            j += 1
+        return j < len(items) and "material" in items[j].tags
+
+    def _method_verb(self, item: Item, items: Sequence[Item], i: int, last: Constituent | None) -> bool:
+        if item.sense("method", "past", "participle", "ing", "third") is not None:
+            return item.sense("method", "noun") is None or last is None or last.kind not in ("with", "determiner")
+        if item.sense("method", "base") is None:
+            return False
+        return last is not None and (last.kind in _BEFORE_BASE or last.is_a("plan", "to"))
+
+    def _verb_here(self, item: Item, items: Sequence[Item], i: int, last: Constituent | None) -> bool:
+        """A base form is a verb only where one may stand; other forms always."""
+        verbs = [s for s in item.senses if s.tag == "word" and s.form]
+        if any(s.form in ("past", "participle", "ing", "third") for s in verbs) and not any(
+            s.form == "base" for s in verbs
+        ):
+            return not (item.is_a("link") and last is not None and last.kind in ("thing", "pronoun"))
+        if not verbs:
+            return False
+        if last is not None and (last.kind in _BEFORE_BASE or last.is_a("plan", "to", "negator")):
+            return True
+        following = self._next_plain(items, i + 1)
+        opens = last is None or last.kind in ("and", "then")
+        return opens and not (item.tags & {"state", "at", "side"}) and following is not None and (
+            self._names(following) or "method" in following.tags or following.is_a("water", "new")
+        )
+
+    # -- "of" ---------------------------------------------------------------------------------------------------
+
+    def _join_of(self, row: list[Constituent]) -> list[Constituent]:
+        """"The bottom of the trough", "both sides of the cowl", "one of the bungs": one thing."""
+        out: list[Constituent] = []
+        i = 0
+        while i < len(row):
+            c = row[i]
+            if c.kind in ("thing", "number") and c.item.quantity is None:
+                joined = self._of_thing(row, i)
+                if joined is not None:
+                    out.append(joined[0])
+                    i = joined[1]
+                    continue
+            out.append(c)
+            i += 1
+        return out
+
+    def _of_thing(self, row: Sequence[Constituent], i: int) -> tuple[Constituent, int] | None:
+        j = i + 1
+        while j < len(row) and row[j].kind == "skip" and not row[j].is_a("of"):
+            j += 1
+        if j >= len(row) or not row[j].is_a("of") or row[j].is_a("to_place"):
+            return None
+        k = j + 1
+        while k < len(row) and row[k].kind in ("skip", "determiner"):
+            k += 1
+        if k >= len(row) or row[k].kind != "thing":
+            return None
+        owner = row[k].thing
+        assert owner is not None
+        further = self._of_thing(row, k)
+        end = k + 1
+        if further is not None:
+            owner, end = further[0].thing, further[1]
+            assert owner is not None
+        c = row[i]
+        if c.kind == "number":
+            number = c.item.number
+            count = int(number.value) if number and isinstance(number.value, int) and number.kind != "ordinal" else None
+            thing = replace(owner, count=count if count and count > 1 else None, start=c.start)
+        else:
+            assert c.thing is not None
+            inner = c.thing
+            if inner.named and inner.part is None and owner.named:
+                # "The roof of the rear door": a finer place; keep the first.
+                owner = replace(owner, place=None, generic=-1)
+            thing = within(inner, owner)
+            if inner.bare:
+                thing = replace(thing, both=inner.both or owner.both)
+        return Constituent("thing", c.start, thing.end, c.item, thing), end

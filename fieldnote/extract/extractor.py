@@ -1,0 +1,331 @@
+"""The public way in: utterances to entries, one step at a time; a whole job is the fold of the steps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from fieldnote.extract.clauses import ClauseReader
+from fieldnote.extract.compose import Composer, Draft, entry_id, heard, origin
+from fieldnote.extract.constituents import Constituent, Grouper
+from fieldnote.extract.corrections import Corrector
+from fieldnote.extract.facts import FactFinder, FactFound
+from fieldnote.extract.items import Item, ItemMaker, Line
+from fieldnote.extract.lexicon import compile_lexicon
+from fieldnote.extract.mending import mend
+from fieldnote.extract.naming import utterances_of
+from fieldnote.extract.noun_phrases import Thing
+from fieldnote.extract.state import RECENT, UNDO, Changes, Extraction, Focus, State
+from fieldnote.extract.tokens import fold, tokenize
+from fieldnote.records import Entry, Intake, Leftover, Utterance
+from fieldnote.vocabulary.pack import Command, Pack
+
+VERSION = "1"
+"""Changes whenever the same text may give other entries: kept entries of an older version are made again."""
+
+_LEFT, _RIGHT = "left", "right"
+STEERING_QUESTION = "steering"
+
+
+class Extractor:
+    """Understands dictation with one pack. Pure: the same text and state give the same result."""
+
+    def __init__(self, pack: Pack) -> None:
+        self.pack = pack
+        self._lex = compile_lexicon(pack)
+        self._items = ItemMaker(self._lex)
+        self._composer = Composer(self._lex)
+        self._corrector = Corrector(self._lex, self._composer)
+        self._facts = FactFinder(self._lex)
+        self._groupers = {
+            side: Grouper(self._lex, {"driver": side, "passenger": _RIGHT if side == _LEFT else _LEFT})
+            for side in (_LEFT, _RIGHT)
+        }
+        self._commands: dict[tuple[str, ...], Command] = {
+            fold(phrase): command for command in pack.rows(Command) for phrase in command.say
+        }
+
+    # -- the way in ---------------------------------------------------------------------------------------------
+
+    def start(self, intake: Intake | None = None) -> State:
+        """The state of a job in which nothing was said yet; the steering side comes from the intake."""
+        return State(steering=intake.steering if intake else None, in_job=intake is not None)
+
+    def run(self, utterances: Iterable[Utterance | str], intake: Intake | None = None) -> Extraction:
+        """All entries of a job, in the order said: the fold of ``step``."""
+        state = self.start(intake)
+        entries: dict[str, Entry] = {}
+        leftovers: list[Leftover] = []
+        for utterance in utterances_of(utterances):
+            state, changes = self.step(state, utterance)
+            for id in changes.withdrawn:
+                entries.pop(id, None)
+            for entry in (*changes.changed, *changes.added):
+                entries[entry.id] = entry
+            leftovers.extend(changes.leftovers)
+        questions = (STEERING_QUESTION,) if state.asks_steering else ()
+        return Extraction(tuple(entries.values()), tuple(leftovers), questions)
+
+    def step(self, state: State, utterance: Utterance) -> tuple[State, Changes]:
+        """What one more utterance adds, changes and withdraws."""
+        line = self._items.line(tokenize(utterance.text))
+        draft = Draft.of(state, utterance, line)
+        items = self._opened(line.items)
+        command = self._command(items)
+        if not items:
+            return state, Changes()
+        if command is not None and not self._is_statement(draft, items):
+            return self._obey(state, draft, command)
+        return self._read(state, draft, line, items)
+
+    # -- commands -----------------------------------------------------------------------------------------------
+
+    def _opened(self, items: Sequence[Item]) -> list[Item]:
+        """Without what says nothing at the beginning ("okay so")."""
+        k = 0
+        while k < len(items) and _idle(items[k]) and not (k + 1 >= len(items) and "state" in items[k].tags):
+            if items[k].is_a("opener") and not items[k].is_a("filler") and self._opener_counts(items, k):
+                break
+            k += 1
+        return list(items[k:])
+
+    def _opener_counts(self, items: Sequence[Item], k: int) -> bool:
+        """"Right" before a door, "good" and "no" before a finding are no openers."""
+        item = items[k]
+        if "state" in item.tags or "side" in item.tags or item.is_a("negator", "mend"):
+            following = items[k + 1] if k + 1 < len(items) else None
+            if following is None:
+                return True
+            if "side" in item.tags:
+                return bool(following.tags - {"word"}) or following.is_a("of") or following.number is not None
+            if item.text in ("ok", "okay", "alright", "all right"):
+                return following.is_a("negator")
+            return True
+        return False
+
+    def _command(self, items: Sequence[Item]) -> Command | None:
+        words = tuple(w for i in items if not _plain_filler(i) for w in i.text.split(" "))
+        return self._commands.get(words) or self._commands.get(tuple(w for i in items for w in i.text.split(" ")))
+
+    def _is_statement(self, draft: Draft, items: Sequence[Item]) -> bool:
+        """"That's it" right after a fault states the cause; elsewhere it ends the job."""
+        return any(i.is_a("maybe_source") for i in items) and self._composer.fault_just_said(draft)
+
+    def _obey(self, state: State, draft: Draft, command: Command) -> tuple[State, Changes]:
+        if command.effect == "take-back":
+            if draft.last_said:
+                self._corrector.take_back(draft, draft.last_said)
+            after = self._freeze(state, draft, said=None)
+            said = state.said[1:]
+            return replace(after, said=said), self._changes(draft, command=command.id)
+        if command.effect == "drop":
+            return replace(state, focus=Focus()), Changes(command=command.id)
+        if command.effect == "repeat":
+            entry = self._corrector.repeat(draft, Thing(other_side=True), 0, len(draft.line.words))
+            if entry is not None:
+                return self._freeze(state, draft, said=(entry.id,)), self._changes(draft, command=command.id)
+        return state, Changes(command=command.id)
+
+    # -- reading ------------------------------------------------------------------------------------------------
+
+    def _read(self, state: State, draft: Draft, line: Line, items: list[Item]) -> tuple[State, Changes]:
+        said = self._said_by_others(draft, line, items)
+        if said is not None:
+            return self._freeze(state, draft, said=tuple(e.id for e in draft.added)), self._changes(draft)
+        items, dropped = self._without_conditions(items)
+        facts = self._facts.find(line)
+        for fact in facts:
+            self._put_fact(draft, fact)
+        items = [i for i in items if not any(f.start < i.end and i.start < f.end for f in facts)]
+        grouper = self._groupers[state.steering or _LEFT]
+        asks = state.in_job and state.steering is None and any(
+            s.tag == "side" and s.value in ("driver", "passenger") for i in items for s in i.senses
+        )
+        row = mend(grouper.group(items))
+        draft.stay = any(c.is_a("stay") for c in row)
+        command = None
+        corrected = self._correction(draft, row)
+        if corrected:
+            command = corrected
+        elif self._repetition(draft, row):
+            command = next((c.id for c in self.pack.rows(Command) if c.effect == "repeat"), None)
+        else:
+            reader = ClauseReader(self._lex, row, open_test=draft.open_test is not None)
+            frames = reader.read()
+            if reader.took_back_before:
+                self._corrector.take_back(draft, draft.last_said)
+                command = next((c.id for c in self.pack.rows(Command) if c.effect == "take-back"), None)
+            self._composer.compose(draft, frames)
+            for thing in reader.mask:
+                place = self._composer.where(draft, thing, draft.focus)[0]
+                if place:
+                    draft.masked = tuple(dict.fromkeys((*draft.masked, place)))
+        leftovers = self._leftovers(draft, line, facts, dropped)
+        after = self._freeze(state, draft, said=tuple(e.id for e in draft.added))
+        if corrected:
+            after = replace(after, said=state.said)
+        elif not draft.added:
+            after = replace(after, said=((), *state.said[: UNDO - 1]))
+        questions: tuple[str, ...] = ()
+        if asks and not state.asks_steering:
+            after = replace(after, asks_steering=True)
+            questions = (STEERING_QUESTION,)
+        return after, self._changes(draft, leftovers=leftovers, command=command, questions=questions)
+
+    def _said_by_others(self, draft: Draft, line: Line, items: Sequence[Item]) -> str | None:
+        """A complaint in the customer's words, a question or an aside: no entry but the complaint."""
+        complaint = self._facts.complaint(line)
+        if complaint is not None:
+            words, tokens = line.words, line.tokens
+            start, end = tokens[words[complaint[1]].first].start, len(draft.utterance.text.rstrip())
+            facts = self._facts.find(line)
+            for fact in facts:
+                if fact.end <= complaint[0]:
+                    self._put_fact(draft, fact)
+            value = draft.utterance.text[start:end]
+            entry = Entry("fact", what=self._complaint_id(), value=value, quote=value)
+            self._put(draft, entry, ((start, end, "head"),))
+            return "complaint"
+        if items and items[0].is_a("question") and not self._is_fact_name(line, items):
+            return "question"
+        plain = [i for i in items if not i.is_a("hedge", "filler", "and", "but", "subject", "plan")]
+        if plain and plain[0].is_a("question") and not plain[0].is_a("link", "there_is") and not items[0].tags - {"word"}:
+            return "question"
+        if any(i.is_a("remark") for i in items) and not self._has_finding(items):
+            return "remark"
+        return None
+
+    def _complaint_id(self) -> str:
+        return next((f.id for f in self._lex.facts.values() if f.value == "text" and f.id == "complaint"), "complaint")
+
+    def _is_fact_name(self, line: Line, items: Sequence[Item]) -> bool:
+        return False
+
+    def _has_finding(self, items: Sequence[Item]) -> bool:
+        """Whether an utterance with an aside in it says something of the trade as well."""
+        tags = [i.tags for i in items if not i.is_a("remark")]
+        things = sum(bool(t & {"part", "place"}) for t in tags)
+        says = sum(bool(t & {"state", "act", "method"}) for t in tags)
+        return things >= 1 and says >= 1
+
+    def _without_conditions(self, items: list[Item]) -> tuple[list[Item], list[Item]]:
+        """Up to the first condition: what hangs on an "if" is neither found nor done."""
+        for n, item in enumerate(items):
+            if item.is_a("conditional") and not item.tags - {"word"}:
+                return items[:n], items[n:]
+            if n and item.is_a("question") and not item.is_a(
+                "link", "there_is", "function", "determiner", "find", "filler", "hedge", "pronoun", "subject", "negator"
+            ):
+                return items[:n], items[n:]
+        return items, []
+
+    # -- corrections and repeats --------------------------------------------------------------------------------
+
+    def _correction(self, draft: Draft, row: Sequence[Constituent]) -> str | None:
+        """"Correction, number three": a change of what was said before; the command's id, or None."""
+        plain = [c for c in row if c.kind not in ("skip", "determiner", "subject", "unknown")]
+        if not plain or plain[0].kind != "mend":
+            return None
+        rest = [c for c in plain[1:] if c.kind not in ("mend", "link", "preposition", "pronoun", "to_place", "item")]
+        explicit = not plain[0].is_a("negator") or len(plain[0].item.text.split()) > 1
+        if not rest or any(c.kind in ("act", "handle", "method_verb", "retest", "plan", "look", "is_source",
+                                      "find", "there_is", "other_side", "same") for c in rest):
+            return None
+        if not explicit and any(c.kind != "thing" or (c.thing is not None and not c.thing.bare and c.thing.side is None)
+                                for c in rest):
+            return None
+        if any(c.kind == "negator" for c in rest):
+            return None
+        said = draft.last_said
+        if self._corrector.correct(draft, rest, said):
+            return next((c.id for c in self.pack.rows(Command) if c.effect == "correct"), "correct")
+        return None
+
+    def _repetition(self, draft: Draft, row: Sequence[Constituent]) -> bool:
+        """"Same on the right", "other side the same", "ditto on the left"."""
+        plain = [c for c in row if c.kind not in ("skip", "determiner", "link", "preposition", "to_place", "pronoun", "and",
+                                                  "unknown", "of", "subject", "with", "off")]
+        says_same = [c for c in plain if c.kind in ("same",) or c.is_a("same") or self._repeat_word(c)]
+        things = [c for c in plain if c.kind == "thing" or c.kind == "other_side"]
+        rest = [c for c in plain if c not in says_same and c not in things]
+        if not says_same or rest or len(things) > 2:
+            return False
+        thing = Thing()
+        for c in things:
+            if c.kind == "other_side":
+                thing = replace(thing, other_side=True)
+            elif c.thing is not None:
+                thing = replace(c.thing, other_side=thing.other_side or c.thing.other_side)
+        if not things:
+            thing = Thing(other_side=True)
+        return self._corrector.repeat(draft, thing, row[0].start, max(c.end for c in row)) is not None
+
+    def _repeat_word(self, c: Constituent) -> bool:
+        sense = c.item.sense("command")
+        return sense is not None and self.pack.term("command", sense.value).effect == "repeat"  # type: ignore[attr-defined,no-any-return]
+
+    # -- the end of a step --------------------------------------------------------------------------------------
+
+    def _put_fact(self, draft: Draft, fact: FactFound) -> None:
+        words, tokens = draft.line.words, draft.line.tokens
+        start = tokens[words[fact.start].first].start
+        end = tokens[words[fact.end - 1].last - 1].end
+        value = fact.value
+        if isinstance(value, tuple):
+            value = draft.utterance.text[value[0] : value[1]]
+        entry = Entry("fact", what=fact.what, value=value, unit=fact.unit, quote=draft.utterance.text[start:end])
+        self._put(draft, entry, ((start, end, "head"),))
+
+    def _put(self, draft: Draft, entry: Entry, spans: tuple[tuple[int, int, str], ...]) -> None:
+        origins = tuple(origin(draft.utterance, s, e, role) for s, e, role in spans)
+        entry = replace(entry, origins=origins, id=entry_id(draft, entry, origins), confidence=1.0)
+        draft.put(heard(entry, draft))
+
+    def _leftovers(
+        self, draft: Draft, line: Line, facts: Sequence[FactFound], dropped: Sequence[Item]
+    ) -> tuple[Leftover, ...]:
+        """Runs of words that nothing took."""
+        text, tokens, words = draft.utterance.text, line.tokens, line.words
+        loose = [
+            i for i in line.items
+            if not i.senses and i.quantity is None and i.number is None
+            and not any(f.start <= i.start < f.end for f in facts)
+        ]  # fmt: skip
+        runs: list[tuple[int, int]] = []
+        for item in loose:
+            first, last = words[item.start].first, words[item.end - 1].last
+            if runs and first <= runs[-1][1]:
+                runs[-1] = (runs[-1][0], max(last, runs[-1][1]))
+            else:
+                runs.append((first, last))
+        return tuple(
+            Leftover(draft.utterance.id, tokens[a].start, tokens[b - 1].end, text[tokens[a].start : tokens[b - 1].end])
+            for a, b in runs
+        )
+
+    def _freeze(self, state: State, draft: Draft, *, said: tuple[str, ...] | None) -> State:
+        history = state.said if said is None else (said, *state.said[: UNDO - 1])
+        return replace(
+            state, focus=draft.focus, work=draft.work, places=tuple(draft.places), recent=tuple(draft.recent[-RECENT:]),
+            said=history, repaired=frozenset(draft.repaired), open_test=draft.open_test, masked=draft.masked,
+        )  # fmt: skip
+
+    def _changes(
+        self,
+        draft: Draft,
+        *,
+        leftovers: tuple[Leftover, ...] = (),
+        command: str | None = None,
+        questions: tuple[str, ...] = (),
+    ) -> Changes:
+        return Changes(
+            tuple(draft.added), tuple(draft.changed.values()), tuple(draft.withdrawn), leftovers, command, questions
+        )
+
+
+def _idle(item: Item) -> bool:
+    return item.is_a("filler", "opener") and item.quantity is None and item.number is None
+
+
+def _plain_filler(item: Item) -> bool:
+    return item.is_a("filler") and not item.tags - {"word"}

@@ -1,0 +1,290 @@
+"""Facts about the job: unit number, odometer, VIN, plate, labor, build date, color, model year, technician, complaint."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fieldnote.extract.dates import read_build_date, read_model_year
+from fieldnote.extract.digit_strings import read_digit_string, read_odometer
+from fieldnote.extract.items import Item, Line
+from fieldnote.extract.lexicon import Lexicon
+from fieldnote.extract.numbers import find_numbers
+from fieldnote.extract.spelled import read_spelled
+from fieldnote.extract.tokens import fold
+from fieldnote.extract.vin import find_vin
+from fieldnote.vocabulary.pack import FactKind
+
+_REACH = 4
+"""How many small words may stand between a fact's name and its value."""
+VIN_LENGTH = 17
+
+
+@dataclass(frozen=True, slots=True)
+class FactFound:
+    """A fact in words ``start:end``; ``text_from`` is where a complaint's own words begin."""
+
+    what: str
+    value: str | float | int
+    unit: str | None
+    start: int
+    end: int
+    sure: float = 1.0
+
+
+class FactFinder:
+    """Finds facts in utterances, with one lexicon."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._lex = lexicon
+        self._names: dict[str, list[tuple[tuple[str, ...], FactKind]]] = {}
+        for fact in lexicon.facts.values():
+            if fact.value == "text" and fact.id == "complaint":
+                continue
+            for phrase in fact.say:
+                words = tuple(lexicon.respelled.get(w, w) for w in fold(phrase))
+                if words:
+                    self._names.setdefault(words[0], []).append((words, fact))
+        for rows in self._names.values():
+            rows.sort(key=lambda row: -len(row[0]))
+        self._choices: dict[str, list[tuple[tuple[str, ...], str, FactKind]]] = {}
+        for fact in lexicon.facts.values():
+            for choice in fact.choices:
+                words = tuple(lexicon.respelled.get(w, w) for w in fold(choice))
+                self._choices.setdefault(words[0], []).append((words, choice, fact))
+        for choices in self._choices.values():
+            choices.sort(key=lambda row: -len(row[0]))
+
+    # -- complaint ----------------------------------------------------------------------------------------------
+
+    def complaint(self, line: Line) -> tuple[int, int] | None:
+        """Where the customer's own words begin, and the word that brings them in; None where nobody is quoted."""
+        items = [i for i in line.items]
+        for n, item in enumerate(items):
+            if item.is_a("complaint") and not self._heading(items, n) and self._begins(items, n):
+                end = items[n + 1].end if n + 1 < len(items) and items[n + 1].is_a("says", "link") else item.end
+                return (item.start, end) if end < len(line.words) else None
+            if not item.is_a("customer"):
+                continue
+            for m in range(n + 1, min(n + 4, len(items))):
+                if items[m].is_a("says") and not (items[m].is_a("link") and not item.is_a("complaint", "x")):
+                    if item.text in ("he", "she", "they") and not items[m].is_a("says"):
+                        break
+                    end = self._said_from(items, m)
+                    return (item.start, end) if end < len(line.words) else None
+                if not items[m].is_a("filler", "function", "hedge", "determiner") and items[m].senses:
+                    break
+        return None
+
+    def _begins(self, items: Sequence[Item], n: int) -> bool:
+        return all(i.is_a("filler", "opener", "function", "determiner", "customer") or not i.senses for i in items[:n])
+
+    def _heading(self, items: Sequence[Item], n: int) -> bool:
+        return n + 1 < len(items) and items[n + 1].text == "cause"
+
+    def _said_from(self, items: Sequence[Item], m: int) -> int:
+        end = items[m].end
+        if m + 1 < len(items) and items[m + 1].text == "that":
+            end = items[m + 1].end
+        return end
+
+    # -- all others ---------------------------------------------------------------------------------------------
+
+    def find(self, line: Line, *, pending_vin: tuple[str, ...] = ()) -> list[FactFound]:
+        """Facts of one utterance, left to right, never overlapping."""
+        texts = list(line.texts)
+        found: list[FactFound] = []
+        self._vin(texts, found)
+        i = 0
+        while i < len(texts):
+            if any(f.start <= i < f.end for f in found):
+                i += 1
+                continue
+            fact = self._named(line, texts, i, found)
+            if fact is not None:
+                found.append(fact)
+                i = fact.end
+            else:
+                i += 1
+        self._odometer(line, texts, found)
+        self._labor(line, texts, found)
+        self._color(line, texts, found)
+        return sorted(found, key=lambda f: f.start)
+
+    def _vin(self, texts: list[str], found: list[FactFound]) -> None:
+        fact = next((f for f in self._lex.facts.values() if f.value == "vin"), None)
+        if fact is None or len(texts) < 2:
+            return
+        mention = find_vin(texts)
+        if mention is not None and len(mention.reading.vin) == VIN_LENGTH:
+            start = mention.start
+            for k in range(max(0, start - 6), start):
+                for words, named in self._names.get(texts[k], ()):
+                    if named is fact and tuple(texts[k : k + len(words)]) == words:
+                        start = min(start, k)
+            found.append(FactFound(fact.id, mention.reading.vin, None, start, mention.end))
+
+    def _named(self, line: Line, texts: list[str], i: int, found: Sequence[FactFound]) -> FactFound | None:
+        for words, fact in self._names.get(texts[i], ()):
+            if tuple(texts[i : i + len(words)]) != words:
+                continue
+            value = self._value(line, texts, i, i + len(words), fact)
+            if value is not None and not any(f.start < value.end and value.start < f.end for f in found):
+                return value
+        return None
+
+    def _value(self, line: Line, texts: list[str], i: int, j: int, fact: FactKind) -> FactFound | None:
+        start = self._past_small(line, j)
+        if fact.value == "spelled":
+            return self._spelled(texts, i, j, start, fact)
+        if fact.value == "month":
+            date = read_build_date(texts, start)
+            if date is not None and date.year is not None and date.month is not None and date.start - start <= 1:
+                return FactFound(fact.id, f"{date.year:04d}-{date.month:02d}", None, i, date.end)
+        elif fact.value == "year":
+            year = read_model_year(texts, start)
+            if year is not None and year.year is not None and year.start - start <= 1:
+                return FactFound(fact.id, year.year, None, i, year.end)
+        elif fact.value == "choice":
+            choice = self._choice(texts, start, fact)
+            if choice is not None:
+                return FactFound(fact.id, choice[0], None, i, choice[1])
+        elif fact.value == "number" and self._is_odometer(fact):
+            odometer = read_odometer(texts, start)
+            if odometer is not None and odometer.start - start <= 1:
+                unit, end = self._unit(texts, odometer.end, fact)
+                return FactFound(fact.id, odometer.value, unit or fact.units[0], i, end)
+        elif fact.value == "text":
+            return self._text(line, i, start, fact)
+        return None
+
+    def _is_odometer(self, fact: FactKind) -> bool:
+        return any(self._lex.measures.get(u) == "odometer" for u in fact.units)
+
+    def _past_small(self, line: Line, j: int) -> int:
+        """The word after the small words that may stand between a name and its value."""
+        steps = 0
+        for item in line.items:
+            if item.start < j:
+                continue
+            small = item.is_a("filler", "link", "function", "hedge", "item", "approximate", "of", "determiner", "preposition")
+            if item.start != j or not small or item.number or item.quantity or steps >= _REACH:
+                break
+            if item.tags - {"word"} and item.is_a("item") is False and not item.is_a("link", "filler", "hedge"):
+                break
+            j = item.end
+            steps += 1
+        return j
+
+    def _spelled(self, texts: list[str], i: int, named: int, start: int, fact: FactKind) -> FactFound | None:
+        digits = read_digit_string(texts, start)
+        spelled = read_spelled(texts, start)
+        best: tuple[str, int, int] | None = None
+        if digits is not None and digits.start - start <= 1:
+            best = (digits.text, digits.start, digits.end)
+        if spelled is not None and spelled.start - start <= 1 and (best is None or spelled.end > best[2]):
+            if any(c.isdigit() for c in spelled.text) or len(spelled.text) >= 3:
+                best = (spelled.text, spelled.start, spelled.end)
+        if best is None:
+            return None
+        if not any(c.isdigit() for c in best[0]) and named == start and len(best[0]) < 3:
+            return None
+        return FactFound(fact.id, best[0], None, i, best[2])
+
+    def _choice(self, texts: list[str], start: int, fact: FactKind) -> tuple[str, int] | None:
+        if start >= len(texts):
+            return None
+        for words, choice, owner in self._choices.get(texts[start], ()):
+            if owner is fact and tuple(texts[start : start + len(words)]) == words:
+                return choice, start + len(words)
+        return None
+
+    def _text(self, line: Line, i: int, start: int, fact: FactKind) -> FactFound | None:
+        """A name as said: up to two words that are none of the trade's or the grammar's."""
+        end = start
+        while end < len(line.words) and end < start + 2:
+            item = next((x for x in line.items if x.start == end), None)
+            if item is None or item.senses or item.quantity or item.number or item.end != end + 1:
+                break
+            end = item.end
+        if end == start:
+            return None
+        tokens = line.tokens
+        words = line.words
+        return FactFound(fact.id, (tokens[words[start].first].start, tokens[words[end - 1].last - 1].end), None, i, end)  # type: ignore[arg-type]
+
+    def _unit(self, texts: list[str], j: int, fact: FactKind) -> tuple[str | None, int]:
+        table = self._lex.units
+        assert table is not None
+        k = j + 1 if j < len(texts) and texts[j] in ("'s", "s") else j
+        for phrase, symbol in table.by_first.get(texts[k] if k < len(texts) else "", ()):
+            if tuple(texts[k : k + len(phrase)]) == phrase and symbol in fact.units:
+                return symbol, k + len(phrase)
+        return None, j
+
+    def _odometer(self, line: Line, texts: list[str], found: list[FactFound]) -> None:
+        """A distance in a unit that only odometers use ("two hundred and fourteen thousand kilometres")."""
+        fact = next((f for f in self._lex.facts.values() if self._is_odometer(f)), None)
+        if fact is None or any(f.what == fact.id for f in found):
+            return
+        for number in find_numbers(texts):
+            if any(f.start <= number.start < f.end for f in found):
+                continue
+            odometer = read_odometer(texts, number.start)
+            if odometer is None or odometer.value < 1000 and not any(t in texts for t in ("odometer",)):
+                continue
+            unit, end = self._unit(texts, odometer.end, fact)
+            if unit is None and self._named_after(texts, odometer.end, fact) is None:
+                continue
+            end = self._named_after(texts, end, fact) or end
+            found.append(FactFound(fact.id, odometer.value, unit or fact.units[0], odometer.start, end))
+            return
+
+    def _named_after(self, texts: list[str], j: int, fact: FactKind) -> int | None:
+        for k in (j, j + 1):
+            if k < len(texts):
+                for words, named in self._names.get(texts[k], ()):
+                    if named is fact and tuple(texts[k : k + len(words)]) == words:
+                        return k + len(words)
+        return None
+
+    def _labor(self, line: Line, texts: list[str], found: list[FactFound]) -> None:
+        """Hours are labor unless a test was said to run that long."""
+        fact = next((f for f in self._lex.facts.values() if f.value == "number" and "h" in f.units), None)
+        if fact is None:
+            return
+        testing = any(i.tags & {"method"} or i.is_a("test", "retest", "retest_verb", "test_verb") for i in line.items)
+        cued = any(i.is_a("labor") for i in line.items) or any(
+            tuple(texts[k : k + len(w)]) == w
+            for k in range(len(texts)) for w, f in self._names.get(texts[k], ()) if f is fact
+        )  # fmt: skip
+        for item in line.items:
+            q = item.quantity
+            if q is None or self._lex.measures.get(q.unit) != "time" or any(f.start <= item.start < f.end for f in found):
+                continue
+            if q.unit == "h" and (cued or not testing):
+                found.append(FactFound(fact.id, q.value, q.unit, item.start, item.end))
+                return
+            if q.unit == "min" and cued and not testing and any(
+                i.is_a("labor") and not i.is_a("filler") for i in line.items
+            ) and not any("state" in i.tags for i in line.items):
+                found.append(FactFound(fact.id, q.value, q.unit, item.start, item.end))
+                return
+
+    def _color(self, line: Line, texts: list[str], found: list[FactFound]) -> None:
+        """A color said of the vehicle alone: among facts, or as "the white one"."""
+        fact = next((f for f in self._lex.facts.values() if f.value == "choice"), None)
+        if fact is None or any(f.what == fact.id for f in found):
+            return
+        described = any(f.what != fact.id for f in found)
+        named = any(i.tags & {"part", "state", "act", "method", "material", "place"} for i in line.items)
+        for i in range(len(texts)):
+            if any(f.start <= i < f.end for f in found):
+                continue
+            choice = self._choice(texts, i, fact)
+            if choice is None:
+                continue
+            after = texts[choice[1]] if choice[1] < len(texts) else ""
+            if (described and not named) or (after == "one" and not named):
+                found.append(FactFound(fact.id, choice[0], None, i, choice[1]))
+                return

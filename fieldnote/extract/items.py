@@ -1,0 +1,162 @@
+"""The words of an utterance as a row of items, each a word of the grammar, a thing's name, a number or a measure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from fieldnote.extract.lexicon import Finding, Lexicon, Sense
+from fieldnote.extract.mentions import Mention, MentionFinder, Word
+from fieldnote.extract.numbers import NumberMention, find_numbers
+from fieldnote.extract.tokens import Token
+from fieldnote.extract.units import QuantityMention, find_quantities
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """Words ``start:end`` and what they may be. ``classes``: the grammar's word classes that they belong to."""
+
+    start: int
+    end: int
+    text: str
+    senses: tuple[Sense, ...] = ()
+    classes: frozenset[str] = frozenset()
+    tags: frozenset[str] = frozenset()
+    quantity: QuantityMention | None = None
+    number: NumberMention | None = None
+    sure: float = 1.0
+    how: str = "exact"
+
+    def sense(self, tag: str, *forms: str) -> Sense | None:
+        """The first sense with this tag (in one of these forms)."""
+        for sense in self.senses:
+            if sense.tag == tag and (not forms or sense.form in forms):
+                return sense
+        return None
+
+    @property
+    def finding(self) -> Finding | None:
+        """What the item says of a state, its several forms put together."""
+        found = [s.value for s in self.senses if s.tag == "state"]
+        if not found:
+            return None
+        if len(found) == 1:
+            return found[0]  # type: ignore[no-any-return]
+        kinds: dict[str, str] = {}
+        readings: list[int] = []
+        for finding in found:
+            for kind, id in finding.by_kind:
+                kinds.setdefault(kind, id)
+            readings.extend(finding.readings)
+        return Finding(tuple(kinds.items()), tuple(dict.fromkeys(readings)))
+
+    def is_a(self, *classes: str) -> bool:
+        """Whether it belongs to one of these word classes."""
+        return any(c in self.classes for c in classes)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One utterance made ready for reading."""
+
+    tokens: tuple[Token, ...]
+    words: tuple[Word, ...]
+    items: tuple[Item, ...]
+    texts: tuple[str, ...] = field(default=())
+
+
+class ItemMaker:
+    """Cuts token rows into items, with one lexicon."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._lex = lexicon
+        self._finder = MentionFinder(lexicon)
+
+    def line(self, tokens: Sequence[Token]) -> Line:
+        """The items of one utterance, left to right; words that match nothing are items without senses."""
+        words = self._finder.words(tokens)
+        texts = [w.text for w in words]
+        assert self._lex.units is not None  # compiled with the lexicon
+        quantities = find_quantities(texts, self._lex.units)
+        numbers = find_numbers(texts)
+        free = [False] * len(words)
+        mentions = self._finder.find(words, free)
+        items = self._merge(words, texts, mentions, quantities, numbers)
+        return Line(tuple(tokens), tuple(words), tuple(items), tuple(texts))
+
+    def _merge(
+        self,
+        words: Sequence[Word],
+        texts: Sequence[str],
+        mentions: Sequence[Mention],
+        quantities: Sequence[QuantityMention],
+        numbers: Sequence[NumberMention],
+    ) -> list[Item]:
+        """Lay quantities over mentions over bare numbers; what is longer wins where two overlap."""
+        held: list[tuple[int, int]] = []
+        items: list[Item] = []
+        for q in quantities:
+            if not _covered_by_longer(q.start, q.end, mentions):
+                items.append(Item(q.start, q.end, " ".join(texts[q.start : q.end]), quantity=q))
+                held.append((q.start, q.end))
+        for m in mentions:
+            if any(s < m.end and m.start < e for s, e in held):
+                self._rescue(m, words, texts, held, items)
+                continue
+            items.append(_item(m, texts))
+        taken = [False] * len(words)
+        for item in items:
+            taken[item.start : item.end] = [True] * (item.end - item.start)
+        for n in numbers:
+            overlap = [i for i in items if i.start < n.end and n.start < i.end]
+            if all(not i.quantity and _weak(i) and i.start >= n.start and i.end <= n.end for i in overlap):
+                items = [i for i in items if i not in overlap]
+                items.append(Item(n.start, n.end, " ".join(texts[n.start : n.end]), number=n))
+                taken[n.start : n.end] = [True] * (n.end - n.start)
+        items.extend(Item(i, i + 1, texts[i]) for i in range(len(words)) if not taken[i])
+        items.sort(key=lambda item: (item.start, item.end))
+        return items
+
+    def _rescue(
+        self,
+        mention: Mention,
+        words: Sequence[Word],
+        texts: Sequence[str],
+        held: Sequence[tuple[int, int]],
+        items: list[Item],
+    ) -> None:
+        """The words of a mention that a quantity did not take, matched again."""
+        taken = [not mention.start <= i < mention.end for i in range(len(words))]
+        for start, end in held:
+            for i in range(max(start, mention.start), min(end, mention.end)):
+                taken[i] = True
+        if not all(taken):
+            items.extend(_item(m, texts) for m in self._finder.find(words, taken))
+
+
+_WEAK = frozenset({"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate"})
+
+
+def _weak(item: Item) -> bool:
+    return item.tags <= {"word"} and item.classes <= _WEAK
+
+
+def _item(mention: Mention, texts: Sequence[str]) -> Item:
+    return Item(
+        mention.start,
+        mention.end,
+        " ".join(texts[mention.start : mention.end]),
+        mention.senses,
+        frozenset(s.value for s in mention.senses if s.tag == "word"),
+        frozenset(s.tag for s in mention.senses),
+        sure=mention.sure,
+        how=mention.how,
+    )
+
+
+def _covered_by_longer(start: int, end: int, mentions: Sequence[Mention]) -> bool:
+    """Whether one term's phrase covers the quantity and more ("quarter inch" no; "one way vent" yes)."""
+    return any(
+        m.start <= start and m.end >= end and m.end - m.start > end - start and any(s.tag != "word" for s in m.senses)
+        for m in mentions
+    )

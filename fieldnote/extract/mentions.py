@@ -1,0 +1,175 @@
+"""Finds the pack's phrases in an utterance: longest match first, and says how each was made and how sure it is.
+
+How: ``exact``; ``respelled`` (another spelling, or letters said for words); ``heard`` (a confusion measured on a
+recogniser); ``alike`` (close in letters and sound). A phrase may be broken by a side or a filler ("front left door").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fieldnote.extract.alike import Alike
+from fieldnote.extract.lexicon import Lexicon, Node, Sense
+from fieldnote.extract.tokens import Token
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A word as matched: ``text`` after respelling, and the tokens ``first:last`` that it stands for."""
+
+    text: str
+    first: int
+    last: int
+    how: str = "exact"
+    sure: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Words ``start:end`` and what they may mean. ``gap`` holds words inside that belong to another mention."""
+
+    start: int
+    end: int
+    senses: tuple[Sense, ...]
+    how: str = "exact"
+    sure: float = 1.0
+    gap: int = 0
+
+
+_BREAKERS = ("side", "filler")
+_RESPELLED_SURE = 0.99
+
+
+class MentionFinder:
+    """Matches one lexicon. Holds no state between utterances but caches."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._lex = lexicon
+        self._alike = Alike(lexicon)
+
+    def words(self, tokens: Sequence[Token]) -> list[Word]:
+        """Tokens with short forms written out, other spellings folded, and misheard words mended."""
+        lex, out, i, n = self._lex, [], 0, len(tokens)
+        short, respelled = lex.short.next, lex.respelled
+        texts = [t.text for t in tokens]
+        while i < n:
+            text = texts[i]
+            if text in short:
+                end, means = _longest(short, texts, i)
+                if means:
+                    out.extend(Word(w, i, end, "respelled", _RESPELLED_SURE) for w in means)
+                    i = end
+                    continue
+            mended = self._alike.phrase(texts, i)
+            if mended is not None:
+                out.extend(Word(w, i, mended.end, mended.how, mended.sure) for w in mended.words)
+                i = mended.end
+                continue
+            known = respelled.get(text)
+            if known is not None:
+                out.append(Word(known, i, i + 1, "respelled", _RESPELLED_SURE))
+            elif text in lex.words or len(text) <= self._alike.exact_up_to or not text.isalpha():
+                out.append(Word(text, i, i + 1))
+            else:
+                near = self._alike.word(text)
+                out.append(Word(near.words[0], i, i + 1, near.how, near.sure) if near else Word(text, i, i + 1))
+            i += 1
+        return out
+
+    def find(self, words: Sequence[Word], taken: Sequence[bool]) -> list[Mention]:
+        """All mentions, left to right. ``taken`` marks words that a quantity or a fact holds already."""
+        found: list[Mention] = []
+        texts = [w.text for w in words]
+        i, n = 0, len(words)
+        while i < n:
+            if taken[i]:
+                i += 1
+                continue
+            mention = self._at(texts, words, taken, i)
+            if mention is None:
+                i += 1
+                continue
+            found.append(mention)
+            if mention.gap:
+                inner = self._inside(texts, mention)
+                if inner:
+                    found.insert(len(found) - 1, inner)
+            longer = self._overlapping(texts, words, taken, mention)
+            if longer:
+                found.append(longer)
+                i = longer.end
+            else:
+                i = mention.end
+        return found
+
+    def _at(self, texts: list[str], words: Sequence[Word], taken: Sequence[bool], i: int) -> Mention | None:
+        node = self._lex.root.next.get(texts[i])
+        if node is None:
+            return None
+        best_end, best, gap, best_gap = 0, (), 0, 0
+        j, n = i + 1, len(texts)
+        current: Node = node
+        while True:
+            if current.senses:
+                best_end, best, best_gap = j, current.senses, gap
+            if j >= n or taken[j]:
+                break
+            step = current.next.get(texts[j])
+            if step is None and not gap and j + 1 < n and not taken[j + 1]:
+                step = current.next.get(texts[j + 1])
+                if step is None or not self._breaks(texts[j]) or not _leads_to_place(step):
+                    break
+                gap = j
+                j += 1
+            if step is None:
+                break
+            current = step
+            j += 1
+        if not best:
+            return None
+        span = words[i:best_end]
+        weakest = min(span, key=lambda w: w.sure)
+        return Mention(i, best_end, best, weakest.how, weakest.sure, best_gap)
+
+    def _breaks(self, text: str) -> bool:
+        node = self._lex.root.next.get(text)
+        return bool(node) and any(
+            s.tag == "side" or (s.tag == "word" and s.value == "filler")
+            for s in node.senses  # type: ignore[union-attr]
+        )
+
+    def _inside(self, texts: list[str], mention: Mention) -> Mention | None:
+        """The side that broke a phrase ("front LEFT door")."""
+        senses = tuple(s for s in self._lex.find([texts[mention.gap]]) if s.tag == "side")
+        return Mention(mention.gap, mention.gap + 1, senses) if senses else None
+
+    def _overlapping(
+        self, texts: list[str], words: Sequence[Word], taken: Sequence[bool], mention: Mention
+    ) -> Mention | None:
+        """A part's phrase that begins with the last word of a place's ("rear DOOR trim panel")."""
+        last = mention.end - 1
+        if last == mention.start or not any(s.tag == "place" for s in mention.senses):
+            return None
+        longer = self._at(texts, words, taken, last)
+        if longer is None or longer.end <= mention.end:
+            return None
+        senses = tuple(s for s in longer.senses if s.tag == "part")
+        return Mention(last, longer.end, senses, longer.how, longer.sure) if senses else None
+
+
+def _leads_to_place(node: Node) -> bool:
+    return any(s.tag in ("place", "part") for s in node.senses) or any(_leads_to_place(n) for n in node.next.values())
+
+
+def _longest(start: dict[str, Node], texts: list[str], i: int) -> tuple[int, tuple[str, ...]]:
+    """The longest short form at ``i``: its end and what it stands for."""
+    best: tuple[int, tuple[str, ...]] = (i, ())
+    level, j = start, i
+    while j < len(texts) and texts[j] in level:
+        node = level[texts[j]]
+        j += 1
+        if node.senses:
+            best = (j, node.senses[0].value)
+        level = node.next
+    return best

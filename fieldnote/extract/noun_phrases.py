@@ -1,0 +1,71 @@
+"""Things named in an utterance: a place, a part, a side, a finer position, a number, put together from their words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Words ``start:end`` of the utterance and the role that they played."""
+
+    start: int
+    end: int
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """What one noun phrase names; None and empty where it does not say."""
+
+    place: str | None = None
+    part: str | None = None
+    generic: int = -1
+    """Index of a generic word ("the door") that stands for a place still to be told."""
+    side: str | None = None
+    at: tuple[str, ...] = ()
+    item: int | None = None
+    count: int | None = None
+    new: bool = False
+    material: str | None = None
+    both: bool = False
+    """Both of a pair were named ("both grommets", "neither lamp")."""
+    other_side: bool = False
+    spans: tuple[Span, ...] = ()
+    sure: float = 1.0
+    start: int = 0
+    end: int = 0
+
+    @property
+    def bare(self) -> bool:
+        """Only a side or a finer position: says nothing of which thing."""
+        return self.place is None and self.part is None and self.generic < 0
+
+    @property
+    def named(self) -> bool:
+        """Whether a place is named, if only by a generic word."""
+        return self.place is not None or self.generic >= 0
+
+
+def within(inner: Thing, outer: Thing) -> Thing:
+    """``inner`` with what it does not say filled from ``outer``: "the grommet" in "the left front door"."""
+    takes_place = not inner.named
+    same_place = takes_place or (inner.place is not None and inner.place == outer.place)
+    return replace(
+        inner,
+        place=outer.place if takes_place else inner.place,
+        generic=outer.generic if takes_place else inner.generic,
+        part=inner.part or (outer.part if takes_place else None),
+        side=inner.side or (outer.side if same_place or outer.bare else None),
+        at=tuple(dict.fromkeys((*inner.at, *(outer.at if same_place or outer.bare else ())))),
+        item=inner.item if inner.item is not None else outer.item,
+        count=inner.count if inner.count is not None else outer.count,
+        new=inner.new or outer.new,
+        material=inner.material or outer.material,
+        both=inner.both or outer.both,
+        other_side=inner.other_side or outer.other_side,
+        spans=tuple(dict.fromkeys((*inner.spans, *outer.spans))),
+        sure=min(inner.sure, outer.sure),
+        start=min(inner.start, outer.start),
+        end=max(inner.end, outer.end),
+    )

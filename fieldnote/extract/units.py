@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fieldnote.extract.cardinals import Parsed
 from fieldnote.extract.conversions import dimension, factor
 from fieldnote.extract.number_words import ONES, SMALL, TEENS, TENS, VULGAR, cut
 from fieldnote.extract.numbers import number_at
+from fieldnote.extract.unit_table import UnitTable, compile_units
+
+__all__ = ["QuantityMention", "UnitTable", "compile_units", "find_quantities"]
 
 # Between a number and its unit these add nothing: "five more minutes", "a good two inches", "three full hours".
 _FILLERS = frozenset({"more", "full", "good", "solid", "whole", "straight", "odd", "extra", "additional"})
@@ -21,7 +24,6 @@ _STARTERS = frozenset(
 )  # fmt: skip
 # Written short forms that are ordinary words: a unit only when written against the digits ("2in") or as "2 in.".
 _WORD_LIKE = {"in", "a", "as", "at", "h", "s", "c", "f"}
-_SHORTEST_WORD = 4  # shorter unit words are abbreviations: one form for both numbers
 # "A second" is a time after these and a second one elsewhere ("a second grommet").
 _BEFORE_A_SECOND = {"in", "for", "after", "within", "about", "under", "took", "takes", "than"}
 
@@ -41,41 +43,6 @@ class QuantityMention:
     how: str = "number"
     low: int | float | None = None
     high: int | float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class UnitTable:
-    """Unit phrases by first word, longest first. Made by ``compile_units``.
-
-    ``singular`` holds the singulars of times and lengths: "two ten minute tests" are two of ten minutes, but "one
-    twenty seconds" is 120.
-    """
-
-    by_first: Mapping[str, tuple[tuple[tuple[str, ...], str], ...]]
-    singular: frozenset[tuple[str, ...]]
-
-
-def compile_units(phrases: Mapping[str, str]) -> UnitTable:
-    """A table from unit phrase (lower case, hyphens as spaces: "inch pounds", "psi", "°") to symbol ("in_lb")."""
-    by_first: dict[str, list[tuple[tuple[str, ...], str]]] = {}
-    keys: dict[tuple[str, ...], str] = {}
-    for phrase, symbol in phrases.items():
-        words = tuple(cut(phrase.split())[0])
-        if words and words not in keys:
-            keys[words] = symbol
-            by_first.setdefault(words[0], []).append((words, symbol))
-    singular = frozenset(key for key, symbol in keys.items() if _has_plural(key, symbol, keys))
-    return UnitTable(
-        {first: tuple(sorted(rows, key=lambda row: -len(row[0]))) for first, rows in by_first.items()}, singular
-    )
-
-
-def _has_plural(key: tuple[str, ...], symbol: str, keys: Mapping[tuple[str, ...], str]) -> bool:
-    """Whether ``key`` is the singular of a unit that people put before a noun: a "ten minute test", not a "psi"."""
-    last = key[-1]
-    if dimension(symbol) not in ("time", "length") or len(last) < _SHORTEST_WORD:
-        return False
-    return any((*key[:-1], plural) in keys for plural in ("feet" if last == "foot" else last + "s", last + "es"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,20 +258,26 @@ class _Reader:
 
     def _counts(self, found: _Found, amount: Parsed, smaller: str) -> bool:
         """A bare number after a unit counts in the next smaller one only where people say so: "two minutes thirty"."""
-        return amount.kind == "cardinal" and (amount.value >= 10 or smaller == "in") and found.how != "article"
+        if amount.kind != "cardinal":
+            return False
+        if found.how == "article":
+            return amount.value >= 10 and amount.value % 5 == 0
+        return amount.value >= 10 or smaller == "in"
 
     def _sum(self, found: _Found, value: int | float, smaller: str, end: int, *, said: bool) -> _Found | None:
         """``found`` and ``value`` of a smaller unit as one quantity.
 
         Where both units were said, the smaller one holds the whole without a fraction ("one minute fifteen seconds" is
-        75 s); where one was, that one does ("two minutes thirty" is 2.5 min).
+        75 s); where one was, that one does if it comes out even ("two minutes thirty" is 2.5 min, "an hour ten"
+        70 min).
         """
         if smaller == found.unit or dimension(smaller) is None or dimension(smaller) != dimension(found.unit):
             return None
         ratio = factor(smaller) / factor(found.unit)
         if not 0 < value * ratio < 1:
             return None
-        if said:
+        even = float(value * ratio * 100).is_integer()
+        if said or not even:
             return replace(found, end=end, value=_tidy(float(found.value / ratio) + value), unit=smaller)
         return replace(found, end=end, value=_tidy(found.value + float(value * ratio)))
 
@@ -346,9 +319,13 @@ class _Reader:
                 continue
             if joined and words[j] != ",":
                 return replace(second, start=i, low=amount.value, how="number")
-            if second.how == "number" and _neighbours(amount.value, second.value):
+            if second.how == "number" and _neighbours(amount.value, second.value) and not self._is_singular(second):
                 return replace(second, start=i, low=amount.value)
         return None
+
+    def _is_singular(self, found: _Found) -> bool:
+        """Whether its unit stands before a noun: "two three inch gaps" are two of three inches, and no range."""
+        return any(tuple(self.words[k : found.end]) in self.units.singular for k in range(found.start + 1, found.end))
 
     def _between(self, i: int) -> _Found | None:
         """Such as "between two and three inches"."""

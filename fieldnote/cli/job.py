@@ -208,13 +208,18 @@ def show(
     """
     from fieldnote.cli import job_view
 
-    found = _rooms().store.job(job)
+    store = _rooms().store
+    found = store.job(job)
     if as_json:
         _print(job_view.as_json(found))
         return
     console = _console()
     for part in job_view.parts(found, words=words, changes=changes):
         console.print(part)
+    if store.is_stale(found.id):
+        console.print(
+            f'[dim]The entries are older than the words or the intake: fieldnote take "{escape(found.name)}"[/dim]'
+        )
 
 
 @app.command()

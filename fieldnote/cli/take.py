@@ -28,17 +28,19 @@ _STOPPED_EXIT = 130
 def take(
     job: Annotated[str, typer.Argument(metavar="JOB", help="The job's name or id, or the start of either.")],
     sounds: Annotated[
-        list[str], typer.Argument(metavar="SOUND…", help="Recordings, or .txt notes (a line each); - is typed text.")
-    ],
+        Optional[list[str]],
+        typer.Argument(metavar="SOUND…", help="Recordings, or .txt notes (a line each); - is standard input."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     engine: Annotated[Optional[str], typer.Option(help="The engine: whisper or vosk.")] = None,
     model: Annotated[Optional[str], typer.Option(help="A model's name (fieldnote models list), or a folder.")] = None,
+    anew: Annotated[bool, typer.Option("--anew", help="Make the entries anew from all words kept.")] = False,
     by: Annotated[Optional[str], typer.Option("--by", help="Who dictated; otherwise who is logged in.")] = None,
 ) -> None:
     """Take recordings into a job: recognise them, make entries, keep all of it.
 
     The sound is copied first. Safe to run again: what the job has already adds nothing, and after a stop the same
-    command goes on where it was.
+    command goes on where it was. Without SOUND it only finishes what a stop left, or what the intake has changed.
 
     Examples:
 
@@ -60,7 +62,7 @@ def take(
     rooms = Rooms(settings=settings)
     found = rooms.store.job(job)
     rooms = rooms.for_pack(found.pack)
-    with _files(sounds) as named, _bar() as tell:
+    with _files(sounds or []) as named, _bar() as tell:
         try:
             taken = take_sounds(
                 rooms.store,
@@ -71,6 +73,7 @@ def take(
                 tell,
                 settings=settings.capture,
                 person=by or _user(),
+                anew=anew,
             )
         except KeyboardInterrupt:
             print("fieldnote: stopped; what was heard is kept. Run the same again to go on.", file=sys.stderr)
@@ -136,6 +139,7 @@ def _json(taken: Taken, names: dict[str, str]) -> dict[str, Any]:
         "job": taken.job_id,
         "clips": [_clip(file, names) for file in taken.files],
         "entries": [entry_to_wire(entry, with_origins=True) for entry in taken.entries],
+        "questions": list(taken.questions),
         "added": taken.added,
         "already": taken.already,
     }
@@ -186,6 +190,11 @@ def _show(taken: Taken, names: dict[str, str], job_name: str) -> None:
     console.print()
     if taken.entries:
         console.print(entry_table(taken.entries))
+    if "steering" in taken.questions:
+        console.print(
+            "On which side does the driver sit? Left was taken for now: "
+            f'[bold]fieldnote job intake "{escape(job_name)}" --steering right[/bold] (or left) tells.'
+        )
     count = len(taken.entries)
     console.print(
         f"[dim]{escape(job_name)}: {count} {'entry' if count == 1 else 'entries'}; "

@@ -14,7 +14,7 @@ from fieldnote.capture import Sound, cut, read_sound
 from fieldnote.errors import FieldnoteError, StoreFault
 from fieldnote.flow.hearing import utterance_of
 from fieldnote.flow.texts import is_text, read_lines
-from fieldnote.flow.understanding import Understands, re_extract
+from fieldnote.flow.understanding import Understands, understand
 from fieldnote.recognize import Engine
 from fieldnote.records import Clip, Entry, Job, Utterance
 from fieldnote.settings import CaptureSettings, load_settings
@@ -43,6 +43,8 @@ class Taken:
     job_id: str
     files: tuple[TakenFile, ...]
     entries: tuple[Entry, ...]
+    questions: tuple[str, ...] = ()
+    """What must be asked of the person, such as ``steering``: on which side the driver sits."""
 
     @property
     def added(self) -> int:
@@ -66,6 +68,7 @@ def take(
     settings: CaptureSettings | None = None,
     hints: Sequence[str] = (),
     person: str | None = None,
+    anew: bool = False,
 ) -> Taken:
     """Take recordings (and ``.txt`` files, one utterance a line) into a job.
 
@@ -82,6 +85,7 @@ def take(
         settings: how sound is cut; the machine's settings where None.
         hints: words to expect.
         person: who dictated, where known.
+        anew: make the entries anew though nothing changed.
 
     Raises:
         NotFound: no such job.
@@ -103,7 +107,7 @@ def take(
         warnings[clip.id] = hear_clip(store, job_id, clip, engine, settings or load_settings().capture, tell, hints)
         done_s += clip.duration_s
     told(0.95, "making entries")
-    entries = re_extract(store, job_id, extractor, only_if_stale=True)
+    understood = understand(store, job_id, extractor, only_if_stale=not anew)
     told(1.0, "done")
     said: dict[str, list[Utterance]] = {}
     for utterance in store.utterances(job_id):
@@ -118,7 +122,7 @@ def take(
         )
         for file, clip in shelved
     )
-    return Taken(job_id, files, entries)
+    return Taken(job_id, files, understood.entries, understood.questions)
 
 
 def _shelve(store: Store, job_id: str, path: Path, position: int, person: str | None) -> tuple[TakenFile, Clip | None]:

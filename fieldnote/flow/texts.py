@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from fieldnote.errors import BadData, NotFound, UserMistake
-from fieldnote.flow.understanding import Understands, re_extract
+from fieldnote.flow.understanding import Understands, understand
 from fieldnote.records import Entry, Job
 from fieldnote.store import Store
 
@@ -83,4 +83,4 @@ def read_text(
     if not lines:
         raise UserMistake("there is nothing in this text", where=source, do="Write what was found or done.")
     store.add_text(job_id, lines, source=source, person=person, once=once)
-    return re_extract(store, job_id, extractor, only_if_stale=True)
+    return understand(store, job_id, extractor, only_if_stale=True).entries

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from fieldnote.records import Entry, Intake, Job, Leftover, Utterance
@@ -20,6 +21,10 @@ class Understood(Protocol):
     def leftovers(self) -> tuple[Leftover, ...]:
         """Words that no rule took."""
 
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What must be asked of the person, such as ``steering``."""
+
 
 class Understands(Protocol):
     """An extractor, as ``extract`` has it."""
@@ -28,23 +33,38 @@ class Understands(Protocol):
     def pack(self) -> Any:
         """The vocabulary, with ``id`` and ``hash``."""
 
-    @property
-    def version(self) -> str:
-        """Which rules it has: another version may give other entries from the same words."""
-
     def run(self, utterances: Sequence[Utterance], intake: Intake) -> Understood:
         """The entries of a whole job."""
 
 
+@dataclass(frozen=True, slots=True)
+class Understanding:
+    """The entries in force of a job, and what must be asked of the person."""
+
+    entries: tuple[Entry, ...]
+    questions: tuple[str, ...] = ()
+
+
 def making_of(extractor: Understands) -> Making:
-    """With what this extractor makes entries."""
-    return Making(extractor.pack.id, extractor.pack.hash, extractor.version)
+    """With what this extractor makes entries: the pack, and the version of its rules."""
+    from fieldnote.extract import VERSION
+
+    return Making(extractor.pack.id, extractor.pack.hash, getattr(extractor, "version", VERSION))
 
 
-def re_extract(
-    store: Store, job: str | Job, extractor: Understands, *, only_if_stale: bool = False
-) -> tuple[Entry, ...]:
+def re_extract(store: Store, job: str | Job, extractor: Understands) -> tuple[Entry, ...]:
     """Make the entries of a job anew and give those in force: people's changes are replayed over them.
+
+    Raises:
+        NotFound: no such job.
+        StoreFault: the data folder cannot be used.
+
+    """
+    return understand(store, job, extractor).entries
+
+
+def understand(store: Store, job: str | Job, extractor: Understands, *, only_if_stale: bool = False) -> Understanding:
+    """``re_extract``, with the questions that came up.
 
     With ``only_if_stale`` this is done only where words, vocabulary or extractor are others than the last time.
 
@@ -56,6 +76,7 @@ def re_extract(
     found = store.job(job if isinstance(job, str) else job.id)
     making = making_of(extractor)
     if only_if_stale and not store.is_stale(found.id, making):
-        return found.entries
+        return Understanding(found.entries)
     understood = extractor.run(found.utterances, found.intake)
-    return store.put_extraction(found, understood.entries, understood.leftovers, making)
+    entries = store.put_extraction(found, understood.entries, understood.leftovers, making)
+    return Understanding(entries, tuple(understood.questions))

@@ -70,6 +70,7 @@ class SmallPack:
 class Copied:
     entries: tuple[Entry, ...]
     leftovers: tuple[Leftover, ...]
+    questions: tuple[str, ...] = ()
 
 
 @dataclass

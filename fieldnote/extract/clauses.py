@@ -658,6 +658,11 @@ class ClauseReader:
             frame = self._act(acts, None, c=c)
             frame.pronoun = True
             return
+        if self._mode == "act" and self._last is not None and acts[0] == self._last.acts[0] and self._last.material \
+                and not self._object_ahead(i + 1):
+            # "Put thread sealant on the screw, torqued to": one piece of work.
+            self._last.mark(c.start, c.end, "head")
+            return
         share = self._mode == "act" and self._joined and self._last is not None
         previous = self._last if share else None
         plan = self._plan and (c.sense.form == "base" or bool(share))
@@ -1123,7 +1128,7 @@ class ClauseReader:
                 return self._test
             if self._last is not None and self._last.kind == "act" and dimension == "time":
                 return None
-            return None if self._last is None or dimension == "time" else self._last
+            return self._last if self._last is not None and self._last.kind != "act" else None
         return self._last
 
     def _on_number(self, i: int, c: Constituent) -> None:

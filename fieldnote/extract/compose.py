@@ -38,6 +38,8 @@ class Draft:
     changed: dict[str, Entry] = field(default_factory=dict)
     withdrawn: list[str] = field(default_factory=list)
     stay: bool = False
+    item: int | None = None
+    """Number of the one of many spoken of in this utterance: it holds for what is said of it further on."""
     ids: dict[str, int] = field(default_factory=dict)
 
     @classmethod
@@ -96,6 +98,8 @@ class Composer:
     def compose(self, draft: Draft, frames: Sequence[Frame]) -> None:
         """All frames of one utterance, in order."""
         for frame in frames:
+            frame.thing = self._settled(draft, frame.thing)
+            frame.more = [t for t in (self._settled(draft, m) for m in frame.more) if t is not None]
             if frame.plan:
                 self._plan(draft, frame)
             elif frame.kind == "state":
@@ -140,11 +144,11 @@ class Composer:
         base = base or draft.focus
         if thing is None:
             return base.place, part, base.side
-        place, own_part = thing.place, thing.part
+        place, own_part = thing.place, thing.part or self._part_meant(draft, thing)
         if place is None and thing.generic >= 0:
             place, generic_part = self._generic(draft, thing, base)
             own_part = own_part or generic_part
-            if place is None and generic_part is not None:
+            if place is None:
                 place = base.place
                 same = True
             else:
@@ -159,9 +163,27 @@ class Composer:
         side = self._side(thing, draft)
         if side is None and (same or draft.stay):
             side = base.side
-        if own_part is None and not thing.named:
+        if own_part is None and thing.place is None and (thing.generic < 0 or place is None):
             own_part = part
         return place, own_part, side
+
+    def _part_meant(self, draft: Draft, thing: Thing) -> str | None:
+        """The part that "the panel" stands for: the one named last among those it may be."""
+        if thing.part_word < 0:
+            return None
+        row = self._lex.generics[thing.part_word]
+        if draft.focus.part in row.parts:
+            return draft.focus.part
+        for entry in reversed(draft.recent):
+            if entry.part in row.parts:
+                return entry.part
+        return row.part or None
+
+    def _settled(self, draft: Draft, thing: Thing | None) -> Thing | None:
+        """The thing with its part told, where a general word stands for one."""
+        if thing is None or thing.part_word < 0 or thing.part is not None:
+            return thing
+        return replace(thing, part=self._part_meant(draft, thing), part_word=-1)
 
     def _side(self, thing: Thing, draft: Draft) -> str | None:
         if thing.other_side and draft.focus.side:
@@ -259,10 +281,18 @@ class Composer:
             present=frame.present,
             certainty="unsure" if frame.unsure else "sure",
             at=thing.at if thing else (),
-            item=thing.item if thing else None,
+            item=self._item(draft, thing, place),
             quantities=self._measures(frame.measures, test=False, count=self._count(frame, thing)),
         )  # fmt: skip
         self._finish(draft, frame, entry)
+
+    def _item(self, draft: Draft, thing: Thing | None, place: str | None) -> int | None:
+        """The number of the one of many; one said before in the sentence holds while its place is spoken of."""
+        if thing is not None and thing.item is not None:
+            draft.item = thing.item
+        elif draft.item is not None and (thing is not None and thing.named or place != draft.focus.place):
+            draft.item = None
+        return draft.item
 
     def _just_accessed(self, draft: Draft) -> bool:
         return bool(draft.recent) and draft.recent[-1].kind == "access"

@@ -12,7 +12,7 @@ from fieldnote.extract.items import Item
 from fieldnote.extract.lexicon import Lexicon, Sense
 from fieldnote.extract.noun_phrases import Span, Thing, within
 
-THING_TAGS = frozenset({"place", "part", "generic", "material"})
+THING_TAGS = frozenset({"place", "part", "part_word", "generic", "material"})
 SKIPPED = frozenset({"filler", "function", "determiner", "opener", "approximate"})
 
 
@@ -172,6 +172,7 @@ class Grouper:
             material = item.sense("material")
             return replace(
                 thing,
+                part_word=-1,
                 part=part.value,
                 place=thing.place or names_place,
                 generic=part.generic if thing.place is None and part.generic >= 0 else thing.generic,
@@ -191,6 +192,11 @@ class Grouper:
             if thing.place is not None:
                 return thing  # "the left front door door": the word adds nothing
             return replace(thing, generic=generic.value, spans=(*thing.spans, span), sure=sure)
+        word = item.sense("part_word")
+        if word is not None:
+            return replace(
+                thing, part=None, part_word=word.value, spans=(*thing.spans, Span(item.start, item.end, "part")), sure=sure
+            )
         side = item.sense("side")
         if side is not None:
             if thing.side is not None or (thing.named and self._place_next(items, j + 1)):
@@ -272,8 +278,12 @@ class Grouper:
             effect = getattr(self._lex.pack.term("command", item.sense("command").value), "effect", "none")  # type: ignore[union-attr]
             if effect == "take-back":
                 return "take_back", item.sense("command")
+            if effect == "repeat":
+                return "same", item.sense("command")
             if effect == "correct" and not item.tags - {"command", "word"} - {"command"}:
                 return "mend", item.sense("command")
+        if item.is_a("plan_noun", "plan") and not item.tags - {"word"}:
+            return ("plan_noun" if item.is_a("plan_noun") else "plan"), None
         act = self._act_here(items, i, last)
         if act is not None:
             return "act", act

@@ -41,6 +41,7 @@ class Extractor:
             side: Grouper(self._lex, {"driver": side, "passenger": _RIGHT if side == _LEFT else _LEFT})
             for side in (_LEFT, _RIGHT)
         }
+        self._questions = [fold(q) for q in pack.words["question"]]
         self._commands: dict[tuple[str, ...], Command] = {
             fold(phrase): command for command in pack.rows(Command) for phrase in command.say
         }
@@ -186,10 +187,7 @@ class Extractor:
             entry = Entry("fact", what=self._complaint_id(), value=value, quote=value)
             self._put(draft, entry, ((start, end, "head"),))
             return "complaint"
-        if items and items[0].is_a("question") and not self._is_fact_name(line, items):
-            return "question"
-        plain = [i for i in items if not i.is_a("hedge", "filler", "and", "but", "subject", "plan")]
-        if plain and plain[0].is_a("question") and not plain[0].is_a("link", "there_is") and not items[0].tags - {"word"}:
+        if self._asks(line, items):
             return "question"
         if any(i.is_a("remark") for i in items) and not self._has_finding(items):
             return "remark"
@@ -198,8 +196,10 @@ class Extractor:
     def _complaint_id(self) -> str:
         return next((f.id for f in self._lex.facts.values() if f.value == "text" and f.id == "complaint"), "complaint")
 
-    def _is_fact_name(self, line: Line, items: Sequence[Item]) -> bool:
-        return False
+    def _asks(self, line: Line, items: Sequence[Item]) -> bool:
+        """Whether the utterance begins as a question does."""
+        start = items[0].start if items else 0
+        return any(line.texts[start : start + len(q)] == q for q in self._questions)
 
     def _has_finding(self, items: Sequence[Item]) -> bool:
         """Whether an utterance with an aside in it says something of the trade as well."""
@@ -213,9 +213,7 @@ class Extractor:
         for n, item in enumerate(items):
             if item.is_a("conditional") and not item.tags - {"word"}:
                 return items[:n], items[n:]
-            if n and item.is_a("question") and not item.is_a(
-                "link", "there_is", "function", "determiner", "find", "filler", "hedge", "pronoun", "subject", "negator"
-            ):
+            if item.is_a("question_inside") and not item.tags - {"word"}:
                 return items[:n], items[n:]
         return items, []
 

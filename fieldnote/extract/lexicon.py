@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fieldnote.extract.inflect import Inflector, plural_phrase
+from fieldnote.extract.number_words import ONES, ORDINALS, REPEATS, SCALES, SMALL, TEENS, TENS
 from fieldnote.extract.tokens import fold
 from fieldnote.extract.units import UnitTable, compile_units
 from fieldnote.vocabulary.pack import (
@@ -24,18 +25,19 @@ from fieldnote.vocabulary.pack import (
     State,
     Unit,
 )
-from fieldnote.vocabulary.word_classes import VERB_CLASSES
+from fieldnote.vocabulary.word_classes import FIRST_CLASSES, VERB_CLASSES
 
 WORK = frozenset({"access", "repair"})
 """Kinds of state that people do; all others are found."""
-TERM_TAGS = frozenset({"place", "part", "state", "act", "method", "material", "generic", "compound"})
+NUMBER_WORDS = frozenset((*ONES, *TEENS, *TENS, *SMALL, *ORDINALS, *REPEATS, *SCALES, "half", "quarter", "couple", "dozen"))
+TERM_TAGS = frozenset({"place", "part", "state", "act", "method", "material", "generic", "part_word"})
 
 
 @dataclass(frozen=True, slots=True)
 class Sense:
     """One meaning of a phrase.
 
-    ``tag``: place, part, generic, compound, state, act, method, material, side, at, verb (of a word class), word (of a
+    ``tag``: place, part, generic, part_word, state, act, method, material, side, at, verb (of a word class), word (of a
     word class), command. ``value``: an id, or for ``state`` a ``Finding``. ``form``: noun, adj, base, third, past,
     participle or ing.
     """
@@ -178,9 +180,10 @@ def _nouns(lex: Lexicon, phrase: str) -> Iterator[tuple[str, ...]]:
 
 def _add_places(lex: Lexicon) -> None:
     for index, row in enumerate(lex.generics):
+        tag = "part_word" if row.parts else "generic"
         for phrase in row.say:
             for words in _nouns(lex, phrase):
-                lex.add(words, Sense("generic", index, "noun"))
+                lex.add(words, Sense(tag, index, "noun"))
     part_phrases = {w for p in lex.parts.values() for say in p.say for w in _nouns(lex, say)}
     own: dict[str, set[tuple[str, ...]]] = {
         p.id: {w for say in p.say for w in spellings(lex, say)} for p in lex.places.values()
@@ -258,9 +261,14 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
                             {k: state.id for k in finds if k not in found.get((words, "verb"), {})}
                         )
     for index, row in enumerate(lex.readings):
+        kinds = row.kinds or tuple(k for k in lex.states[row.state].kinds if k not in WORK)
         for phrase in row.say:
             for words in spellings(lex, phrase):
-                readings.setdefault((words, "adj"), []).append(index)
+                if row.parts or row.places:
+                    readings.setdefault((words, "adj"), []).append(index)
+                else:
+                    known = found.setdefault((words, "adj"), {})
+                    known.update({k: row.state for k in kinds if k not in known})
     for key in dict.fromkeys([*found, *readings]):
         lex.add(
             key[0], Sense("state", Finding(tuple(found.get(key, {}).items()), tuple(readings.get(key, ()))), key[1])
@@ -284,6 +292,8 @@ def _add_methods(lex: Lexicon, inflector: Inflector) -> None:
 
 def _add_words(lex: Lexicon, inflector: Inflector) -> None:
     for word_class, phrases in lex.pack.words.items():
+        if word_class in FIRST_CLASSES:
+            continue
         for phrase in phrases:
             if word_class in VERB_CLASSES:
                 for form, words in inflector.forms(fold(phrase)):
@@ -308,4 +318,9 @@ def _add_units(lex: Lexicon) -> None:
         for phrase in unit.say:
             for words in (phrase, " ".join(plural_phrase(tuple(phrase.split())))):
                 phrases.setdefault(words, unit.symbol)
+        lex.words.update(w for phrase in phrases for w in phrase.split())
     lex.units = compile_units(phrases)
+    for row in (*lex.pack.terms("fact"), *lex.pack.terms("command")):
+        for phrase in (*row.say, *getattr(row, "choices", ())):
+            lex.words.update(fold(phrase))
+    lex.words.update(NUMBER_WORDS)

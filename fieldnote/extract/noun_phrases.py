@@ -22,6 +22,8 @@ class Thing:
     part: str | None = None
     generic: int = -1
     """Index of a generic word ("the door") that stands for a place still to be told."""
+    part_word: int = -1
+    """Index of a word ("the panel") that stands for one of several parts."""
     side: str | None = None
     at: tuple[str, ...] = ()
     item: int | None = None
@@ -39,7 +41,7 @@ class Thing:
     @property
     def bare(self) -> bool:
         """Only a side or a finer position: says nothing of which thing."""
-        return self.place is None and self.part is None and self.generic < 0
+        return self.place is None and self.part is None and self.generic < 0 and self.part_word < 0
 
     @property
     def named(self) -> bool:
@@ -55,7 +57,8 @@ def within(inner: Thing, outer: Thing) -> Thing:
         inner,
         place=outer.place if takes_place else inner.place,
         generic=outer.generic if takes_place else inner.generic,
-        part=inner.part or (outer.part if takes_place else None),
+        part=inner.part or (outer.part if takes_place and inner.part_word < 0 else None),
+        part_word=inner.part_word if inner.part or inner.part_word >= 0 or not takes_place else outer.part_word,
         side=inner.side or (outer.side if same_place or outer.bare else None),
         at=tuple(dict.fromkeys((*inner.at, *(outer.at if same_place or outer.bare else ())))),
         item=inner.item if inner.item is not None else outer.item,

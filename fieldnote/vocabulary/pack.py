@@ -142,13 +142,15 @@ class Condition(Term):
 class Generic:
     """A word that names one of several places by what was named before ("the door", "the track").
 
-    With no fitting place named before it stands for ``otherwise`` (a place id) or, as a part, for ``part``.
+    With no fitting place named before it stands for ``otherwise`` (a place id) or, as a part, for ``part``. A row with
+    ``parts`` is a word for one of several parts ("the panel"): the one named last, else ``part``.
     """
 
     say: tuple[str, ...] = spoken()
     places: tuple[str, ...] = refers("place")
     otherwise: str = field(default="", metadata={"ref": "place"})
     part: str = field(default="", metadata={"ref": "part"})
+    parts: tuple[str, ...] = refers("part")
 
 
 @dataclass(frozen=True, slots=True)

@@ -217,9 +217,8 @@ def show(
     for part in job_view.parts(found, words=words, changes=changes):
         console.print(part)
     if store.is_stale(found.id):
-        console.print(
-            f'[dim]The entries are older than the words or the intake: fieldnote take "{escape(found.name)}"[/dim]'
-        )
+        renew = escape(f'fieldnote take "{found.name}"')
+        console.print(f"The entries are older than the words or the intake; [bold]{renew}[/bold] makes them anew.")
 
 
 @app.command()

@@ -9,6 +9,7 @@ import typer
 
 from fieldnote import __version__
 from fieldnote.cli import job, models, vocab
+from fieldnote.cli.extract import extract
 from fieldnote.cli.failures import report
 from fieldnote.cli.hear import hear
 from fieldnote.cli.take import take
@@ -40,6 +41,7 @@ def top(
     """Dictated leak diagnosis: from sound to entries, the next place to check, and the write-up. Works offline."""
 
 
+app.command()(extract)
 app.command()(hear)
 app.command()(narrate)
 app.command("next")(next_checks)

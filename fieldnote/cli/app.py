@@ -12,9 +12,9 @@ from fieldnote.cli import job, models, vocab
 from fieldnote.cli.extract import extract
 from fieldnote.cli.failures import report
 from fieldnote.cli.hear import hear
-from fieldnote.cli.take import take
 from fieldnote.cli.narrate import narrate
 from fieldnote.cli.next import next_checks
+from fieldnote.cli.take import take
 from fieldnote.errors import FieldnoteError
 
 app = typer.Typer(

@@ -18,12 +18,16 @@ _STANDARD_INPUT = "-"
 
 
 def extract(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A text file, one utterance a line; - for standard input.")],
+    file: Annotated[
+        str, typer.Argument(metavar="FILE", help="A text file, one utterance a line; - for standard input.")
+    ],
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object with all entries.")] = False,
     jsonl: Annotated[
         bool, typer.Option("--jsonl", help="Read a job a line ({id, utterances}), print a job a line ({id, entries}).")
     ] = False,
-    pack: Annotated[Optional[str], typer.Option("--pack", help="A pack's name, or a folder. Default: the settings'.")] = None,
+    pack: Annotated[
+        Optional[str], typer.Option("--pack", help="A pack's name, or a folder. Default: the settings'.")
+    ] = None,
 ) -> None:
     """Turn dictated text into entries, and keep nothing.
 

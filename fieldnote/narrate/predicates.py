@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldnote.narrate.phrases import Subject, quantity, series, subject
+from fieldnote.narrate.phrases import NOWHERE, Subject, quantity, series, subject
 from fieldnote.narrate.wording import StateForms, Wording
 from fieldnote.records import Entry, Quantity
 
@@ -44,7 +44,9 @@ def item(entry: Entry, wording: Wording) -> Item:
     if entry.kind == "check":
         return _finding(entry, found, wording, noun_verb="have")
     if entry.kind == "plan":
-        return Item(entry, found, "be", _hedged(entry, _planned(entry, wording)), _tail(entry.quantities, wording))
+        words = _planned(entry, wording)
+        denied = f"not {words.removeprefix('still ')}"
+        return Item(entry, found, "be", _hedged(entry, words, negative=denied), _tail(entry.quantities, wording))
     return Item(entry, found, "be", _hedged(entry, _done(entry, wording)), _work_tail(entry, wording))
 
 
@@ -86,7 +88,13 @@ def _finding(entry: Entry, found: Subject, wording: Wording, *, noun_verb: Verb)
     forms = wording.state(entry.state)
     if entry.state is None:
         if entry.kind == "evidence":
-            return Item(entry, found, "there", _hedged(entry, "water", negative="no water"), _measures(entry, wording))
+            return Item(
+                entry,
+                found,
+                "there",
+                _hedged(entry, "an unnamed sign", negative="no unnamed sign"),
+                _measures(entry, wording),
+            )
         return Item(entry, found, "be", _hedged(entry, "looked at, finding not recorded"), _measures(entry, wording))
     if not forms.has:
         words = _adjective(entry, forms, wording)
@@ -131,6 +139,8 @@ def _noun(entry: Entry, forms: StateForms, wording: Wording) -> tuple[str, Quant
 def joins_subject(a: Item, b: Item) -> bool:
     """Whether the same is said of both, so that the subjects can be named together."""
     if a.predicate != b.predicate or a.entry.kind != b.entry.kind or a.plural != b.plural:
+        return False
+    if NOWHERE in (a.subject.text, b.subject.text) and a.subject.text != b.subject.text:
         return False
     # "The seal and the seam in the trough" must not lend the trough to a seal whose place was not recorded.
     return (a.entry.place is None) == (b.entry.place is None) and (a.entry.side is None or a.entry.place is not None)

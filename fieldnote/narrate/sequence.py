@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Sequence
 
 from fieldnote.narrate.phrases import measure, sentence, sides_apart, together
-from fieldnote.narrate.predicates import Item, clause, finding, item, joins_predicate, joins_subject
+from fieldnote.narrate.predicates import DOUBT, Item, clause, finding, item, joins_predicate, joins_subject
 from fieldnote.narrate.trials import trial_clause
 from fieldnote.narrate.wording import Wording
 from fieldnote.records import Entry, Sentence
@@ -68,10 +68,11 @@ def source_clause(entry: Entry, wording: Wording) -> str:
     be = "were" if found.subject.plural else "was"
     what = f", {which(entry, wording)}," if entry.state else ""
     spot = f" {found.subject.spot}" if found.subject.spot and not entry.state else ""
-    if not entry.present:
-        return f"{found.subject.text}{spot} {be} ruled out as the source"
-    doubt = "a possible" if entry.certainty == "unsure" else "the"
     tail = f" {found.tail}" if found.tail and not entry.state else ""
+    hedge = f"{DOUBT} " if entry.certainty == "unsure" else ""
+    if not entry.present:
+        return f"{found.subject.text}{spot}{what} {be} {hedge}ruled out as the source{tail}"
+    doubt = "a possible" if entry.certainty == "unsure" else "the"
     return f"{found.subject.text}{spot}{what} {be} named as {doubt} source{tail}"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldnote.narrate.phrases import measure, quantity, series, subject
+from fieldnote.narrate.phrases import measure, quantity, series, spot_phrase, subject
 from fieldnote.narrate.predicates import DOUBT
 from fieldnote.narrate.wording import Wording
 from fieldnote.records import Entry, Quantity
@@ -25,7 +25,7 @@ def with_article(noun: str) -> str:
 def trial_place(entry: Entry, wording: Wording) -> str:
     """Where the test was put on (``on the top of the windshield``); empty where nothing was recorded."""
     if entry.place is None and entry.part is None and entry.side is None:
-        return ""
+        return spot_phrase(entry.at)
     found = subject(entry, wording)
     return f"{found.spot} of {found.text}" if found.spot else f"on {found.text}"
 
@@ -79,7 +79,8 @@ def _verdict(entry: Entry, wording: Wording) -> tuple[str, bool]:
     state, method = wording.state(entry.state), wording.method(entry.method)
     own = {"leak": method.leak, "dry": method.dry}.get(entry.state, "")
     if own:
-        return (own if entry.present else f"did not: {own}"), False
+        denied = {"leak": method.leak_not, "dry": method.dry_not}[entry.state] or f"not {own}"
+        return (own if entry.present else denied), False
     plain = state.result or wording.name("state", entry.state)
     if not entry.present:
         plain = state.result_not or f"not {plain}"

@@ -11,6 +11,7 @@ import dataclasses
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Protocol, TypeVar, cast, get_type_hints
 
@@ -96,6 +97,8 @@ class MethodForms:
     shows: str = choice(*SHOWS, default="water")
     leak: str = ""
     dry: str = ""
+    leak_not: str = ""
+    dry_not: str = ""
     whole: bool = False
 
 
@@ -220,7 +223,10 @@ def load_wording(pack: Vocabulary) -> Wording:
     for folder in pack.folders:
         path = folder / FILE_NAME
         if path.is_file():
-            _read(path, tables, faults)
+            found, wrong = _read(path.name, path.read_bytes())
+            faults += wrong
+            for kind, rows in found.items():
+                tables[kind].update(rows)
     if faults:
         many = len(faults)
         raise PackFault(
@@ -232,21 +238,25 @@ def load_wording(pack: Vocabulary) -> Wording:
     return Wording(pack, tables)
 
 
-def _read(path: Path, tables: dict[str, dict[str, Any]], faults: list[Fault]) -> None:
+# A write-up is made again at every change of a job: the same file is read once.
+@lru_cache(maxsize=8)
+def _read(file: str, raw: bytes) -> tuple[dict[str, dict[str, Any]], tuple[Fault, ...]]:
+    tables: dict[str, dict[str, Any]] = {kind: {} for kind in FORMS}
+    faults: list[Fault] = []
     try:
-        text = path.read_text(encoding="utf-8")
+        text = raw.decode("utf-8")
         data = tomllib.loads(text)
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        faults.append(Fault(path.name, 0, "", str(error), "valid TOML in UTF-8"))
-        return
+        return tables, (Fault(file, 0, "", str(error), "valid TOML in UTF-8"),)
     for kind, rows in data.items():
         if kind not in FORMS or not isinstance(rows, dict):
-            faults.append(_fault(path.name, text, kind, "unknown table", f"one of {', '.join(FORMS)}", kind, FORMS))
+            faults.append(_fault(file, text, kind, "unknown table", f"one of {', '.join(FORMS)}", kind, FORMS))
             continue
         for id, values in rows.items():
-            forms = _row(path.name, text, f"{kind}.{id}", values, FORMS[kind], faults)
+            forms = _row(file, text, f"{kind}.{id}", values, FORMS[kind], faults)
             if forms is not None:
                 tables[kind][id] = forms
+    return tables, tuple(faults)
 
 
 def _row(file: str, text: str, key: str, values: Any, record: type[Any], faults: list[Fault]) -> Any:

@@ -1,0 +1,85 @@
+"""The prose says what the entries hold, no more and no less: it is read back and compared."""
+
+import dataclasses
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fieldnote.narrate import narrate
+from fieldnote.narrate.compose import ORDER, numbered
+from fieldnote.records import Entry, Sentence
+from fieldnote.vocabulary import Pack, load_pack
+
+from .jobs import dev_jobs, entries, job
+from .reading import Reader, Said
+
+READER = Reader()
+PACK = load_pack("body-leaks")
+
+
+def held(entry: Entry) -> Said:
+    """What an entry holds, in the reader's terms."""
+    return Said(
+        entry.place, entry.part, entry.side, entry.state, entry.present, entry.certainty, set(entry.at), entry.item,
+        [(q.what, float(q.value), q.unit) for q in entry.quantities], entry.method, entry.material,
+        entry.stage == "verify",
+    )  # fmt: skip
+
+
+def order_of_work(found: list[Entry], pack: Pack = PACK) -> tuple[Sentence, ...]:
+    story = narrate(job(*found), pack)
+    return next(p for p in story.paragraphs if p.heading == ORDER).sentences
+
+
+def check(found: list[Entry]) -> None:
+    named = {e.id: e for e in numbered(found)}
+    sentences = order_of_work(found)
+    for said in sentences:
+        # Two entries that say the very same are said once.
+        got = {s.key() for s in READER.read(said.text)}
+        wanted = {held(named[i]).key() for i in said.entries}
+        assert got == wanted, said.text
+    told = [i for s in sentences for i in s.entries]
+    assert sorted(told) == sorted(i for i, e in named.items() if e.kind != "fact")
+
+
+@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(entries())
+def test_one_entry_reads_back_exactly(entry: Entry) -> None:
+    """Any single entry comes back out of its sentence with every field."""
+    check([entry])
+
+
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(entries(), min_size=2, max_size=7))
+def test_any_job_reads_back_exactly(found: list[Entry]) -> None:
+    """Any list of entries comes back out of the order of work: each in one sentence, nothing besides."""
+    check(found)
+
+
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_joined_sentences_read_back_exactly(data: st.DataObject) -> None:
+    """Neighbours that share a state or a subject are joined without losing or lending anything."""
+    first = data.draw(entries(kinds=("evidence", "check", "access", "repair", "plan")))
+    group = [first]
+    for _ in range(data.draw(st.integers(1, 4))):
+        other = data.draw(entries(kinds=(first.kind,)))
+        shared = data.draw(
+            st.sampled_from(
+                (("state", "present", "certainty", "quantities", "at"), ("place", "part", "side", "item"), ("place",))
+            )
+        )
+        last = group[-1]
+        group.append(dataclasses.replace(other, **{f: getattr(last, f) for f in (*shared, "material")}))
+        if data.draw(st.booleans()):
+            flipped = {"left": "right", "right": "left"}.get(last.side or "", last.side)
+            group[-1] = dataclasses.replace(last, side=flipped)
+    check(group)
+
+
+@pytest.mark.parametrize("name", sorted(dev_jobs()))
+def test_the_example_jobs_read_back_exactly(name: str) -> None:
+    """The labelled example jobs come back out of their order of work."""
+    check(list(dev_jobs()[name].entries))

@@ -19,7 +19,7 @@ def mixed_after(words: Sequence[str], whole: Parsed, *, unit_follows: bool) -> P
     if words[j] in ("and", "-"):
         part = _proper(words, j + 1, in_mixed=True, unit_follows=unit_follows)
     else:
-        written = _written_fraction(words[j]) if numeral(words[j - 1]) else None
+        written = _written_fraction(words[j]) if isinstance(numeral(words[j - 1]), int) else None
         part = (written, j + 1) if written is not None else None
     if part is None:
         return None

@@ -309,13 +309,16 @@ def _flat_at(entry: Entry) -> Entry:
 
 
 def _places(record: Record) -> Iterable[OpenPoint]:
-    nowhere = [e for e in record.entries if e.kind in SIDED and e.place is None and _needs_place(e)]
+    nowhere = [e for e in record.entries if e.kind in SIDED and e.place is None and _needs_place(e, record)]
     if nowhere:
         named = dict.fromkeys(_thing(e, record) for e in nowhere)
         yield _point(f"the place was not recorded for {series(list(named))}", nowhere)
 
 
-def _needs_place(entry: Entry) -> bool:
+def _needs_place(entry: Entry, record: Record) -> bool:
+    """A test of the whole vehicle and "put everything back" need none."""
+    if entry.kind == "test":
+        return not record.wording.method(entry.method).whole
     return entry.kind != "access" or entry.part is not None
 
 

@@ -195,7 +195,7 @@ def _leak(
     mine = [s for s in sources if s is head or (same_spot(s, head) and _one_side(s, head) and s not in heads)]
     seen = [f for f in faults if _belongs(f, head, heads)]
     later = [t for t in zone if mended is not None and order[t.id] > mended]
-    retests = tuple(_judge(t, wet, later, wording) for t in later)
+    retests = tuple(_judge(t, head, wet, wording) for t in later)
     grade: Grade = "suspected"
     if any(f.certainty == "sure" for f in seen) or (head.state is not None and _sure_source(head)):
         grade = "fault"
@@ -228,7 +228,7 @@ def _last_good(retests: Sequence[Retest]) -> int:
     return max(i for i, r in enumerate(retests) if not r.lacks)
 
 
-def _judge(test: Entry, wet: Sequence[Entry], later: Sequence[Entry], wording: Wording) -> Retest:
+def _judge(test: Entry, head: Entry, wet: Sequence[Entry], wording: Wording) -> Retest:
     """Whether a test after the repair cures, and if not, why: same zone, same method, at least as long."""
     if leaked(test):
         return Retest(test, "leaked", leaked=True)
@@ -241,7 +241,7 @@ def _judge(test: Entry, wet: Sequence[Entry], later: Sequence[Entry], wording: W
     alike = [w for w in wet if w.method == test.method or None in (w.method, test.method)]
     if not alike:
         return Retest(test, "method")
-    if not all(_covers(test, w, wording) for w in alike):
+    if not all(_covers(test, w, head, wording) for w in alike):
         return Retest(test, "zone")
     ran = ran_s(test)
     if ran is None:
@@ -257,11 +257,11 @@ def _judge(test: Entry, wet: Sequence[Entry], later: Sequence[Entry], wording: W
     return Retest(test, notes=tuple(notes))
 
 
-def _covers(test: Entry, leak: Entry, wording: Wording) -> bool:
-    """Whether the retest took in all of the zone that leaked."""
+def _covers(test: Entry, leak: Entry, head: Entry, wording: Wording) -> bool:
+    """Whether the retest took in the zone that leaked: all of it, or the part that was found to leak."""
     if test.side != leak.side and test.side != "both" and (test.side is not None or wording.paired(test.place)):
         return False
-    if test.part is not None and leak.part is not None and test.part != leak.part:
+    if test.part not in (None, leak.part, head.part):
         return False
     return not test.at or set(test.at) == set(leak.at)
 

@@ -88,13 +88,21 @@ def _way_in(leak: Leak, wording: Wording) -> tuple[str, tuple[Entry, ...]]:
     """Where the water came in, with what was wrong there, and the entries that say so."""
     faults = _faults(leak)
     if leak.head.kind == "test" and len(faults) > 1:
-        what = series([said(g, wording) for g in grouped([item(f, wording) for f in faults])])
+        there = [_without_home(f, leak.head) for f in faults]
+        what = series([said(g, wording) for g in grouped([item(f, wording) for f in there])])
         return f"{subject(leak.head, wording).text}, where {what}; which of these let it in was not shown", faults
     main = _main(leak, faults)
     if main.kind == "test" or main.state is None:
         missing = "; no fault was recorded there" if not faults else ""
         return f"{subject(main, wording).text}{missing}", ids_of(leak)
     return f"{subject(main, wording).text}, {which(main, wording)}", (*ids_of(leak), main)
+
+
+def _without_home(fault: Entry, head: Entry) -> Entry:
+    """The fault without the place and side that the sentence has named already."""
+    if fault.part is None:
+        return fault
+    return dataclasses.replace(fault, place=None, side=None if fault.side == head.side else fault.side)
 
 
 def ids_of(leak: Leak) -> tuple[Entry, ...]:

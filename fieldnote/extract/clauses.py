@@ -57,6 +57,8 @@ class ClauseReader:
         self._with = False
         self._again = False
         self._water = False
+        self._by_others = False
+        self._material: str | None = None
 
     def _close(self) -> None:
         """End the clause: what was only named becomes the topic."""
@@ -66,7 +68,7 @@ class ClauseReader:
             thing = self._subjects[-1]
             for named in self._subjects:
                 if named.new or self._new:
-                    self._act(("",), named, new=True)
+                    self._act(("",), named, new=True).material = self._material
                     self._new = False
                 else:
                     self._add(Frame("topic", named.start, named.end, named, plan=self._plan, spans=list(named.spans)))
@@ -116,6 +118,14 @@ class ClauseReader:
         if self._count is not None and thing.count is None:
             thing = replace(thing, count=self._count)
             self._count = None
+        if thing.halves is not None and self._needs_half() and self._predicate_follows(i + 1):
+            # Two names side by side: the first ends what was said, the second begins the next statement.
+            first, second = thing.halves
+            self._place_half(i, first)
+            self._begin(second)
+            self._joined = ""
+            return
+        thing = replace(thing, halves=None)
         if self._prep:
             prep, self._prep = self._prep, ""
             self._on_prepositional(i, thing, prep)
@@ -123,7 +133,30 @@ class ClauseReader:
             self._on_bare_thing(i, thing)
         self._joined = ""
 
+    def _needs_half(self) -> bool:
+        """Whether what was said so far still wants the thing that it is said of."""
+        last = self._last
+        if self._handle is not None:
+            return True
+        if last is None:
+            return False
+        if last.kind == "act":
+            return last.thing is None and not last.pronoun or bool(self._prep)
+        if last.kind == "test":
+            return last.thing is None or bool(self._prep)
+        return bool(self._prep) or (last.kind == "state" and last.thing is None)
+
+    def _place_half(self, i: int, thing: Thing) -> None:
+        if self._prep:
+            prep, self._prep = self._prep, ""
+            self._on_prepositional(i, thing, prep)
+        else:
+            self._on_bare_thing(i, thing)
+
     def _on_bare_thing(self, i: int, thing: Thing) -> None:
+        if self._with and thing.material is not None and self._mode == "" and self._subjects:
+            self._material, self._with = thing.material, False
+            return
         joined, predicate = self._joined, self._predicate_follows(i + 1)
         if self._handle is not None:
             self._handle_object(thing)
@@ -473,12 +506,25 @@ class ClauseReader:
     def _on_state(self, i: int, c: Constituent) -> None:
         finding = c.item.finding
         assert finding is not None
+        if self._mode == "void":
+            if not self._joined:
+                return
+            self._close()
         form = "noun" if c.item.sense("state", "noun") else c.item.senses[0].form
         if form == "noun" and c.item.sense("state", "adj") and (self._linked or self._subjects):
             form = "adj"
         if self._test is not None and self._result(c, finding, form):
             self._joined = ""
             return
+        if self._mode == "act" and self._last is not None and self._handle is None:
+            if self._mends_it(finding, form):
+                self._last.fault = finding
+                self._last.mark(c.start, c.end, "fault")
+                self._joined = ""
+                return
+            if self._resultative(finding, form):
+                self._last.mark(c.start, c.end, "state")
+                return
         if self._mode in ("act", "look") and self._last is not None:
             self._state_after_act(form)
         if self._mode == "source" and self._last is not None and self._last.finding is None and finding.get("check"):
@@ -486,11 +532,42 @@ class ClauseReader:
             self._last.mark(c.start, c.end, "state")
             self._joined = ""
             return
+        if self._idle_sound(i, finding):
+            return
         if self._mode == "state" and self._joined and self._last is not None and self._last.of_thing and form == "noun" \
                 and not self._subjects and self._own_thing_follows(i + 1):
             self._begin_keeping()
         self._push_state(c, finding, form)
         self._joined = ""
+
+    def _idle_sound(self, i: int, finding: Finding) -> bool:
+        """"Okay", "all right" after something was said, with nothing of their own that they are said of."""
+        state = finding.get("check")
+        if not (state and self._lex.states[state].sound) or self._negated:
+            return False
+        if self._subjects or self._subject_pronoun or self._linked or self._presented or self._joined:
+            return False
+        if self._thing_ahead(i + 1) and self._row[i + 1].kind in ("thing", "determiner"):
+            return False
+        return bool(self.frames) or self._mode == "void"
+
+    def _mends_it(self, finding: Finding, form: str) -> bool:
+        """"Sealed the pinhole": the fault is what the work was done to."""
+        last = self._last
+        return (
+            last is not None and last.thing is None and not last.pronoun and last.fault is None and not self._joined
+            and last.acts not in (("new",), ("put",)) and form == "noun"
+            and bool(finding.get("check") or finding.get("evidence") or finding.readings)
+        )
+
+    def _resultative(self, finding: Finding, form: str) -> bool:
+        """"Ground the seam clean", "bent it back straight": how the work came out, and no finding."""
+        last, state = self._last, finding.get("check")
+        sound = bool(state and self._lex.states[state].sound)
+        return (
+            last is not None and sound and not self._joined and not self._linked and not self._presented
+            and not self._subjects and not self._negated
+        )
 
     def _begin_keeping(self) -> None:
         negated = self._negated and self._joined == "or"
@@ -554,6 +631,9 @@ class ClauseReader:
         own_subject = bool(self._subjects) and not (test.thing is not None and _same_thing(test.thing, self._subjects[-1]))
         if self._presented and not (state or wet):
             return False
+        check = finding.get("check")
+        if state is None and not wet and check and self._lex.states[check].sound and not self._subjects and not self._presented:
+            return self._mode == "test" and (bool(test.result) or self._subject_pronoun or self._linked) and self._sounds_dry(test, c)
         if state is None and not wet:
             return False
         if self._mode == "act" or (self._mode == "look"):
@@ -581,8 +661,14 @@ class ClauseReader:
         self._subject_pronoun = False
         self._presented = False
         self._last, self._mode = test, "test"
+        self._linked = False
         if test not in self._clause:
             self._clause.append(test)
+        return True
+
+    def _sounds_dry(self, test: Frame, c: Constituent) -> bool:
+        if not test.result and not self._negated:
+            self._set_result(test, "dry", c)
         return True
 
     def _set_result(self, test: Frame, result: str, c: Constituent) -> None:
@@ -642,10 +728,13 @@ class ClauseReader:
         assert c.sense is not None
         acts = tuple(c.sense.value)
         passive = bool(self._subjects) and self._mode == "" and (self._linked or self._is_passive(i))
+        if self._by_others:
+            self._close()
+            self._mode = "void"
+            return
         if self._negated and not (passive and c.sense.form == "said"):
             # "Did not pull the trim": nothing was done.
             self._close()
-            self._skip_clause = True
             self._mode = "void"
             return
         if passive:
@@ -698,7 +787,7 @@ class ClauseReader:
 
     def _on_handle(self, i: int, c: Constituent) -> None:
         """Putting something in or on: water, a material, a new part; what it was shows only with its object."""
-        if self._subjects and self._mode == "" and c.is_a("put_in") and self._subjects[-1].new:
+        if self._subjects and self._mode == "" and self._subjects[-1].new:
             subjects = list(self._subjects)
             frame = self._act(("new",), subjects[0], c=c)
             frame.more.extend(subjects[1:])
@@ -718,7 +807,7 @@ class ClauseReader:
         """What was put: a new part, a material, or the place that water went on."""
         handle = self._handle
         assert handle is not None
-        if thing.new and thing.part is not None and handle.is_a("put_in"):
+        if thing.new and (thing.part is not None or thing.part_word >= 0):
             self._handle = None
             frame = self._act(("new",), thing, c=handle)
             frame.of_thing = True
@@ -928,8 +1017,17 @@ class ClauseReader:
             self._close()
         if self._mode == "state" and self._last is not None and not self._joined and not self._linked_after_state():
             pass
+        if self._verb_unknown(i, c):
+            self._close()
+            self._mode = "void"
+            return
         self._negated = True
         self._prep = ""
+
+    def _verb_unknown(self, i: int, c: Constituent) -> bool:
+        """"Won't keep", "didn't bother with": what is denied is a verb that says nothing of the trade."""
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        return c.item.text.endswith("nt") and nxt is not None and nxt.kind == "unknown" and nxt.start == c.end
 
     def _linked_after_state(self) -> bool:
         return self._linked
@@ -943,6 +1041,10 @@ class ClauseReader:
     def _on_hedge(self, i: int, c: Constituent) -> None:
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         if nxt is not None and nxt.kind in ("quantity", "number"):
+            return
+        if nxt is not None and nxt.kind in ("act", "plan") and (nxt.kind == "plan" or nxt.sense and nxt.sense.form == "base"):
+            self._close()
+            self._plan = self._unsure = True
             return
         if nxt is None and self._clause:
             for frame in self._clause:
@@ -961,7 +1063,10 @@ class ClauseReader:
 
     def _on_plan(self, i: int, c: Constituent) -> None:
         subjects = self._subjects if self._mode == "" else []
-        self._close() if not subjects else None
+        if not subjects:
+            unsure = self._unsure and not self._clause
+            self._close()
+            self._unsure = unsure
         self._plan = True
 
     def _on_plan_noun(self, i: int, c: Constituent) -> None:
@@ -1045,6 +1150,11 @@ class ClauseReader:
     def _predicate_after_pronoun(self, i: int) -> bool:
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         return nxt is not None and nxt.kind in ("link", "state", "hedge", "negator", "act")
+
+    def _on_others(self, i: int, c: Constituent) -> None:
+        """"Somebody": what others did is nothing that was done here; what they left is still found."""
+        self._close()
+        self._by_others = True
 
     def _on_both_of(self, i: int, c: Constituent) -> None:
         target = self._last

@@ -161,7 +161,7 @@ class Composer:
         else:
             same = self._holds(base.place, place)
         side = self._side(thing, draft)
-        if side is None and (same or draft.stay):
+        if side is None and (same or draft.stay) and not (thing.named and base.side == "both"):
             side = base.side
         if own_part is None and thing.place is None and (thing.generic < 0 or place is None):
             own_part = part
@@ -172,6 +172,10 @@ class Composer:
         if thing.part_word < 0:
             return None
         row = self._lex.generics[thing.part_word]
+        here = thing.place or draft.focus.place
+        for part in row.parts:
+            if here is not None and self._lex.parts[part].usual_place == here:
+                return part
         if draft.focus.part in row.parts:
             return draft.focus.part
         for entry in reversed(draft.recent):
@@ -391,6 +395,8 @@ class Composer:
         if not state:
             return
         base = draft.focus
+        if frame.fault is not None and thing is None:
+            thing, base = self._mended_fault(draft, frame.fault)
         if thing is None and frame.weak is not None and frame.of_thing is False and not frame.pronoun:
             thing = replace(frame.weak, at=(), item=None, count=None)
         part = thing.part if thing is not None else None
@@ -417,6 +423,15 @@ class Composer:
             quantities=self._measures(frame.measures, test=False, count=self._count(frame, thing)),
         )  # fmt: skip
         self._finish(draft, frame, entry)
+
+    def _mended_fault(self, draft: Draft, finding: Finding) -> tuple[Thing | None, Focus]:
+        """What "sealed the pinhole" was done to: the thing that has one."""
+        ids = {id for _, id in finding.by_kind} | {self._lex.readings[r].state for r in finding.readings}
+        for entry in reversed(draft.recent):
+            if entry.state in ids and entry.present and entry.kind in ("check", "source", "evidence"):
+                focus = Focus(entry.place, entry.part, entry.side)
+                return Thing(part=entry.part), focus
+        return None, draft.focus
 
     def _both_before(self, draft: Draft) -> bool:
         return bool(draft.recent) and draft.recent[-1].side == "both"
@@ -572,8 +587,7 @@ class Composer:
             place, part, side = self._where(draft, thing, part=carried, base=base)
             entry = Entry(kind="plan", place=place, part=part, side=side, state=state,  # type: ignore[arg-type]
                           at=thing.at if thing else (), item=thing.item if thing else None,
-                          method=frame.method if frame.kind == "test" else None,
-                          material=frame.material)
+                          certainty="unsure" if frame.unsure else "sure")
             self._finish(draft, frame, entry)
         draft.focus = focus if frame.kind in ("topic", "look") else draft.focus
 

@@ -35,9 +35,9 @@ class Constituent:
 # The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.
 _WORD_KINDS = (
     "no_source", "is_source", "source_at", "plan_noun", "later", "plan", "hedge", "neither", "negator", "there_is",
-    "new", "both_of", "other_side", "same", "stay", "pronoun", "but", "and", "or", "then", "with", "inside", "water",
+    "new", "others", "both_of", "other_side", "same", "stay", "pronoun", "but", "and", "or", "then", "with", "inside", "water",
     "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",
-    "lasting", "took", "labor", "mend", "determiner",
+    "lasting", "took", "labor", "mend", "determiner", "particle",
 )  # fmt: skip
 _STOPS = ("negator", "link", "plan", "hedge", "pronoun", "and", "or", "but", "then", "of", "preposition", "determiner")
 """Words between two names that keep them apart, though they carry nothing themselves."""
@@ -73,12 +73,15 @@ class Grouper:
             return None
         thing = Thing(start=items[i].start, end=items[i].end)
         j, last = i, i
+        cut: tuple[Thing, int] | None = None
         while j < len(items):
             item = items[j]
             if self._is_piece(items, j, before if j == i else None, thing if j > i else None):
                 grown = self._grow(thing, item, items, j)
                 if grown is None:
                     break
+                if not thing.bare and item.tags & THING_TAGS and not items[last].end > item.start:
+                    cut = (replace(thing, start=items[i].start, end=items[last].end), j)
                 thing, last = grown, j
                 j += 1
                 continue
@@ -93,7 +96,12 @@ class Grouper:
                 j += 1
                 continue
             break
-        thing = replace(thing, start=items[i].start, end=items[last].end)
+        halves = None
+        if cut is not None and before is not None:
+            second = self._thing(items, cut[1], [])
+            if second is not None and second[0].thing is not None:
+                halves = (cut[0], second[0].thing)
+        thing = replace(thing, start=items[i].start, end=items[last].end, halves=halves)
         return Constituent("thing", thing.start, thing.end, items[i], thing), last + 1
 
     def _goes_on(self, items: Sequence[Item], j: int, thing: Thing) -> bool:

@@ -41,6 +41,8 @@ class Frame:
     measures: list[Measure] = field(default_factory=list)
     count: int | None = None
     material: str | None = None
+    fault: Finding | None = None
+    """The fault that a repair was said to mend ("sealed the pinhole")."""
     method: str | None = None
     again: bool = False
     retest: bool = False

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from fieldnote.extract.lexicon import Finding, Lexicon, Sense
 from fieldnote.extract.mentions import Mention, MentionFinder, Word
@@ -81,7 +81,7 @@ class ItemMaker:
         numbers = find_numbers(texts)
         free = [False] * len(words)
         mentions = self._finder.find(words, free)
-        items = self._merge(words, texts, mentions, quantities, numbers)
+        items = self._split_verbs(self._merge(words, texts, mentions, quantities, numbers))
         return Line(tuple(tokens), tuple(words), tuple(items), tuple(texts))
 
     def _merge(
@@ -117,6 +117,43 @@ class ItemMaker:
         items.sort(key=lambda item: (item.start, item.end))
         return items
 
+    def _split_verbs(self, items: list[Item]) -> list[Item]:
+        """Verbs whose particle stands behind the object ("whipped the cowl off"): the verb gets their meaning."""
+        out = list(items)
+        for i, item in enumerate(out):
+            if item.end - item.start > 1 or item.quantity is not None or item.number is not None:
+                continue
+            particles = self._lex.split_verbs.get(item.text)
+            if particles is None:
+                continue
+            found = self._particle(out, i, particles)
+            if found is None:
+                continue
+            j, senses = found
+            others = tuple(s for s in item.senses if s.tag not in ("act", "word", "state"))
+            out[i] = replace(item, senses=(*senses, *others), classes=frozenset(), tags=frozenset({"act"}))
+            follows = out[j + 1] if j + 1 < len(out) else None
+            if follows is None or not (follows.tags & {"place", "part", "generic", "part_word"} or follows.is_a("determiner")):
+                out[j] = replace(out[j], senses=(Sense("word", "particle"),), classes=frozenset({"particle"}), tags=frozenset({"word"}))
+        return out
+
+    def _particle(
+        self, items: Sequence[Item], i: int, particles: Mapping[str, tuple[Sense, ...]]
+    ) -> tuple[int, tuple[Sense, ...]] | None:
+        """The particle that belongs to the verb at ``i``, with a thing or a pronoun between them."""
+        seen = False
+        for j in range(i + 1, min(i + _PARTICLE_REACH, len(items))):
+            item = items[j]
+            if seen and item.text in particles:
+                return j, particles[item.text]
+            if item.tags & {"place", "part", "generic", "part_word"} or item.is_a("pronoun") or "noun" in {
+                s.form for s in item.senses if s.tag == "state"
+            }:
+                seen = True
+            elif item.tags & {"act", "method"} or item.is_a("and", "but", "then", "or") or item.quantity is not None:
+                return None
+        return None
+
     def _rescue(
         self,
         mention: Mention,
@@ -134,6 +171,8 @@ class ItemMaker:
             items.extend(_item(m, texts) for m in self._finder.find(words, taken))
 
 
+_PARTICLE_REACH = 8
+"""How many items may stand between a verb and its particle."""
 _WEAK = frozenset({"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate"})
 
 

@@ -25,7 +25,7 @@ from fieldnote.vocabulary.pack import (
     State,
     Unit,
 )
-from fieldnote.vocabulary.word_classes import FIRST_CLASSES, VERB_CLASSES
+from fieldnote.vocabulary.word_classes import FIRST_CLASSES, PRIOR_CLASSES, VERB_CLASSES
 
 WORK = frozenset({"access", "repair"})
 """Kinds of state that people do; all others are found."""
@@ -86,8 +86,8 @@ class Lexicon:
     """Every word of every phrase: a word that is known is never taken for another."""
     trade_words: set[str] = field(default_factory=set)
     """Words of terms (not of the grammar): what a fuzzy match may aim at."""
-    split_verbs: dict[tuple[str, str], list[Sense]] = field(default_factory=dict)
-    """Verb form and particle of two-word verbs whose object may stand between ("pulled … back")."""
+    split_verbs: dict[str, dict[str, tuple[Sense, ...]]] = field(default_factory=dict)
+    """By verb form and particle: verbs whose object may stand between ("pulled … back", "bolted … back on")."""
     generics: tuple[Generic, ...] = ()
     readings: tuple[Reading, ...] = ()
     places: dict[str, Place] = field(default_factory=dict)
@@ -99,15 +99,19 @@ class Lexicon:
     facts: dict[str, FactKind] = field(default_factory=dict)
     test_states: tuple[str, str] = ("", "")
     """The result of a test that leaked, and of one that did not."""
+    first: Node = field(default_factory=Node)
+    """Phrases that are matched before all others."""
+    before_base: frozenset[str] = frozenset()
+    """Words after which a base form is a verb."""
     short: Node = field(default_factory=Node)
     respelled: dict[str, str] = field(default_factory=dict)
     apart: frozenset[frozenset[str]] = frozenset()
 
-    def add(self, phrase: tuple[str, ...], sense: Sense) -> None:
+    def add(self, phrase: tuple[str, ...], sense: Sense, *, first: bool = False) -> None:
         """Let ``phrase`` mean ``sense`` too."""
         if not phrase:
             return
-        node = self.root
+        node = self.first if first else self.root
         for word in phrase:
             self.words.add(word)
             node = node.next.setdefault(word, Node())
@@ -253,9 +257,9 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
                     if does:
                         acts.setdefault((words, form), []).append(state.id)
                         if len(words) >= 2:
-                            lex.split_verbs.setdefault((words[0], " ".join(words[1:])), []).append(
-                                Sense("act", (state.id,), form)
-                            )
+                            particles = lex.split_verbs.setdefault(words[0], {})
+                            rest = " ".join(words[1:])
+                            particles[rest] = (*particles.get(rest, ()), Sense("act", (state.id,), form))
                     else:
                         found.setdefault((words, "verb"), {}).update(
                             {k: state.id for k in finds if k not in found.get((words, "verb"), {})}
@@ -263,7 +267,7 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
     for index, row in enumerate(lex.readings):
         kinds = row.kinds or tuple(k for k in lex.states[row.state].kinds if k not in WORK)
         for phrase in row.say:
-            for words in spellings(lex, phrase):
+            for words in _nouns(lex, phrase):
                 if row.parts or row.places:
                     readings.setdefault((words, "adj"), []).append(index)
                 else:
@@ -299,7 +303,10 @@ def _add_words(lex: Lexicon, inflector: Inflector) -> None:
                 for form, words in inflector.forms(fold(phrase)):
                     lex.add(words, Sense("word", word_class, form))
             else:
-                lex.add(fold(phrase), Sense("word", word_class))
+                lex.add(fold(phrase), Sense("word", word_class), first=word_class in PRIOR_CLASSES)
+    lex.before_base = frozenset(
+        words[-1] for c in ("plan", "to", "subject") for p in lex.pack.words[c] for words in [fold(p)] if words
+    )
     for side, phrases in lex.pack.sides.items():
         for phrase in phrases:
             lex.add(fold(phrase), Sense("side", side))

@@ -79,8 +79,11 @@ class MentionFinder:
 
     def find(self, words: Sequence[Word], taken: Sequence[bool]) -> list[Mention]:
         """All mentions, left to right. ``taken`` marks words that a quantity or a fact holds already."""
-        found: list[Mention] = []
         texts = [w.text for w in words]
+        found = self._first(texts, words, taken)
+        taken = list(taken)
+        for mention in found:
+            taken[mention.start : mention.end] = [True] * (mention.end - mention.start)
         i, n = 0, len(words)
         while i < n:
             if taken[i]:
@@ -101,6 +104,28 @@ class MentionFinder:
                 i = longer.end
             else:
                 i = mention.end
+        found.sort(key=lambda m: (m.start, m.end))
+        return found
+
+    def _first(self, texts: list[str], words: Sequence[Word], taken: Sequence[bool]) -> list[Mention]:
+        """Phrases that go before all others, wherever they begin ("that'S THE LEAK")."""
+        found: list[Mention] = []
+        start = self._lex.first.next
+        i, n = 0, len(texts)
+        while i < n:
+            node = None if taken[i] else start.get(texts[i])
+            best, j = None, i
+            while node is not None:
+                j += 1
+                if node.senses:
+                    best = (j, node.senses)
+                node = node.next.get(texts[j]) if j < n and not taken[j] else None
+            if best is None:
+                i += 1
+                continue
+            weakest = min(words[i : best[0]], key=lambda w: w.sure)
+            found.append(Mention(i, best[0], best[1], weakest.how, weakest.sure))
+            i = best[0]
         return found
 
     def _at(self, texts: list[str], words: Sequence[Word], taken: Sequence[bool], i: int) -> Mention | None:
@@ -110,13 +135,19 @@ class MentionFinder:
         best_end, best, gap, best_gap = 0, (), 0, 0
         j, n = i + 1, len(texts)
         current: Node = node
+        noun = self._named_as_noun(texts, i)
+        open_to_gap = any(s.tag == "at" for s in node.senses)
         while True:
-            if current.senses:
-                best_end, best, best_gap = j, current.senses, gap
+            senses = current.senses
+            if senses and noun and j > i + 1:
+                # "A plug in the roof" is no plugging in.
+                senses = tuple(s for s in senses if s.form != "base")
+            if senses:
+                best_end, best, best_gap = j, senses, gap
             if j >= n or taken[j]:
                 break
             step = current.next.get(texts[j])
-            if step is None and not gap and j + 1 < n and not taken[j + 1]:
+            if step is None and open_to_gap and not gap and j + 1 < n and not taken[j + 1]:
                 step = current.next.get(texts[j + 1])
                 if step is None or not self._breaks(texts[j]) or not _leads_to_place(step):
                     break
@@ -131,6 +162,12 @@ class MentionFinder:
         span = words[i:best_end]
         weakest = min(span, key=lambda w: w.sure)
         return Mention(i, best_end, best, weakest.how, weakest.sure, best_gap)
+
+    def _named_as_noun(self, texts: list[str], i: int) -> bool:
+        """Whether the word stands where a name does: it can name a part, and no "to" or "will" comes before it."""
+        if i and texts[i - 1] in self._lex.before_base:
+            return False
+        return any(s.tag in ("part", "part_word", "place") for s in self._lex.root.next[texts[i]].senses)
 
     def _breaks(self, text: str) -> bool:
         node = self._lex.root.next.get(text)

@@ -33,6 +33,8 @@ class Thing:
     both: bool = False
     """Both of a pair were named ("both grommets", "neither lamp")."""
     other_side: bool = False
+    halves: tuple[Thing, Thing] | None = None
+    """The two things that it may be instead, where two names stand side by side ("the door card, the barrier …")."""
     spans: tuple[Span, ...] = ()
     sure: float = 1.0
     start: int = 0

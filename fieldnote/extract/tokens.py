@@ -32,7 +32,11 @@ def tokenize(text: str) -> tuple[Token, ...]:
 
 def fold(phrase: str) -> tuple[str, ...]:
     """The words of a phrase, folded as the words of an utterance are."""
-    return tuple(token.text for token in tokenize(phrase))
+    words: list[str] = []
+    for word in phrase.split():
+        # A phrase of a pack may begin with the tail of a word: "'s the leak".
+        words.extend([word] if word.startswith("'") else [token.text for token in tokenize(word)])
+    return tuple(words)
 
 
 @lru_cache(maxsize=16384)

@@ -26,6 +26,7 @@ WORD_CLASSES: dict[str, str] = {
     "off": "before what something came off: off, from, off of",
     "with": "before a material: with, using",
     "pronoun": "stands for the thing named before: it, that, they, them, that one",
+    "others": "somebody else, whose work is not ours: somebody, the last guy",
     "both_of": "two of the same: both of them, both, each of them",
     # polarity, certainty, mood
     "negator": "denies what follows: no, not, never, without, no sign of",
@@ -83,6 +84,9 @@ VERB_CLASSES = ("look", "find", "apply", "mask", "put_in", "retest_verb", "test_
 
 FIRST_CLASSES = ("question",)
 """Classes that count only at the beginning of an utterance, and so are not matched within one."""
+
+PRIOR_CLASSES = ("is_source", "no_source", "source_at", "maybe_source")
+"""Classes whose phrases are matched before all others, whatever word comes before them."""
 
 SIDE_WORDS: dict[str, str] = {
     "left": "left",

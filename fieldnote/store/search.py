@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -49,24 +50,28 @@ def index_job(db: Database, job_id: str) -> None:
     job = first(db, "SELECT * FROM job WHERE id = ?", [job_id])
     assert job is not None
     moment = _moment_of(db, job_id, job["created_at"])
-    intake = json.loads(job["intake"])
     words = db.query(
         """SELECT text FROM utterance JOIN hearing ON hearing.id = hearing_id
            WHERE utterance.job_id = ? AND hearing.current ORDER BY utterance.order_key""",
         [job_id],
     )
-    entries = entries_of(db, job_id)
+    texts = texts_of(job, [row["text"] for row in words], entries_of(db, job_id))
     db.execute("DELETE FROM search WHERE rowid = ?", [moment])
-    db.execute(
-        "INSERT INTO search (rowid, name, vehicle, words, findings, dates) VALUES (?, ?, ?, ?, ?, ?)",
-        [
-            moment,
-            f"{job['name']} {job_id}",
-            vehicle_text(intake, entries),
-            "\n".join(row["text"] for row in words),
-            "\n".join(finding_text(entry) for entry in entries if entry.kind != "fact"),
-            " ".join(filter(None, (job["created_at"][:10], (job["closed_at"] or "")[:10], intake.get("build_month")))),
-        ],
+    db.execute(INSERT, [moment, *texts])
+
+
+INSERT = "INSERT INTO search (rowid, name, vehicle, words, findings, dates) VALUES (?, ?, ?, ?, ?, ?)"
+
+
+def texts_of(job: Mapping[str, Any], words: Iterable[str], entries: Sequence[Entry]) -> tuple[str, str, str, str, str]:
+    """What is indexed of a job (a row of ``job``): name, vehicle, words, findings, dates."""
+    intake = json.loads(job["intake"])
+    return (
+        f"{job['name']} {job['id']}",
+        vehicle_text(intake, entries),
+        "\n".join(words),
+        "\n".join(finding_text(entry) for entry in entries if entry.kind != "fact"),
+        " ".join(filter(None, (job["created_at"][:10], (job["closed_at"] or "")[:10], intake.get("build_month")))),
     )
 
 

@@ -8,6 +8,7 @@ import re
 import uuid
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 from fieldnote.errors import NotFound, UserMistake
 from fieldnote.store.faults import file_fault
@@ -54,18 +55,28 @@ class SoundShelf:
             raise UserMistake(
                 f"this file cannot be read ({error.strerror})", where=str(source), do="Check its permissions."
             ) from error
+        with reader:
+            return self.keep_stream(reader, source.suffix)
+
+    def keep_stream(self, reader: IO[bytes], suffix: str) -> Kept:
+        """The same for bytes from anywhere; ``suffix`` is what the file's name ended with.
+
+        Raises:
+            StoreFault: the copy cannot be written.
+
+        """
         part = self.folder / f".part-{uuid.uuid4().hex}"
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             digest, size = hashlib.sha256(), 0
-            with reader, part.open("xb") as writer:
+            with part.open("xb") as writer:
                 while chunk := reader.read(_CHUNK):
                     digest.update(chunk)
                     writer.write(chunk)
                     size += len(chunk)
                 writer.flush()
                 os.fsync(writer.fileno())
-            return self._shelve(part, digest.hexdigest(), size, source.suffix)
+            return self._shelve(part, digest.hexdigest(), size, suffix)
         except OSError as error:
             raise file_fault(error, self.folder) from error
         finally:
@@ -84,12 +95,17 @@ class SoundShelf:
 
     def place_of(self, sha256: str, suffix: str) -> str:
         """Where a sound lies or would lie, relative to the data folder."""
+        found = self.find(sha256)
+        if found is not None:
+            return found
         suffix = suffix.lower()
         # The suffix comes from outside: only a plain one is taken over. A sound is found by its hash alone.
-        found = sorted((self.folder / sha256[:2]).glob(f"{sha256}*"))
-        if found:
-            return found[0].relative_to(self.home).as_posix()
         return f"sound/{sha256[:2]}/{sha256}{suffix if _SUFFIX.fullmatch(suffix) else ''}"
+
+    def find(self, sha256: str) -> str | None:
+        """Where a sound lies, relative to the data folder; None where it is not here."""
+        found = sorted((self.folder / sha256[:2]).glob(f"{sha256}*"))
+        return found[0].relative_to(self.home).as_posix() if found else None
 
     def drop(self, path: str) -> None:
         """Delete a sound from the shelf, where it is there."""

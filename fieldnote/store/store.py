@@ -83,6 +83,12 @@ class Store:
             yield self.db
 
     @contextmanager
+    def reading(self) -> Iterator[Database]:
+        """Read several things as of one moment."""
+        with self._reading() as db, db.atomic():
+            yield db
+
+    @contextmanager
     def atomic(self) -> Iterator[Database]:
         """All writes of the block, or none; blocks may be nested."""
         with plain_faults(self.path), atomic(self.db):
@@ -116,7 +122,7 @@ class Store:
 
     def job(self, ref: str) -> Job:
         """The whole job that ``ref`` means (see ``find_id``), as of one moment."""
-        with self._reading() as db, db.atomic():
+        with self.reading() as db:
             job_id = job_rows.find_job(db, ref)
             row = first(db, "SELECT * FROM job WHERE id = ?", [job_id])
             assert row is not None

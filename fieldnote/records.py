@@ -308,11 +308,14 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do. ``opens`` lists what must come off first; ``cautions`` are texts ready to be shown."""
+    """One thing to do. ``opens`` lists what must come off first; ``cautions`` are texts ready to be shown.
+
+    ``minutes`` include taking off and putting back. A test of the whole vehicle has no place.
+    """
 
     step: int
     do: Literal["look", "test"]
-    place: str
+    place: str | None
     part: str | None
     side: Side | None
     method: str | None

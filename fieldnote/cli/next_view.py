@@ -87,7 +87,7 @@ def _factor(weight: float) -> str:
 
 def _step(console: Console, step: Step, leak_map: LeakMap, letters: dict[str, str]) -> None:
     body = Text()
-    where = _where(leak_map, step.place, step.part, step.side)
+    where = _where(leak_map, step.place, step.part, step.side) if step.place else step.name
     what = "Look at" if step.do == "look" else f"{leak_map.name('method', step.method).capitalize()} test:"
     again = " again, after the repair" if step.stage == "verify" else ""
     body.append(f"{what} {where}{again}", style="bold")

@@ -16,7 +16,7 @@ from fieldnote.suggest.closing import Standing, standings
 from fieldnote.suggest.explain import shares
 from fieldnote.suggest.leak_map import Floats, LeakMap, Source
 from fieldnote.suggest.learning import Vehicle, learned_prior, rates_note
-from fieldnote.suggest.plan import PlanMaker
+from fieldnote.suggest.plan import make_plan
 from fieldnote.suggest.reading import DRY, LEAK, Item, Reading, read
 
 MOST_SUGGESTIONS = 12
@@ -60,7 +60,8 @@ def advise(
     open_prob[list(closed)] = 0.0
     listed = _candidates(leak_map, weighed, net, belief, open_prob, closed)
     rates_id = rates.id if rates is not None else f"map-{leak_map.hash[:12]}"
-    plan = PlanMaker(leak_map, weighed, open_prob, stand, named, cautions or Cautions()).make()
+    another = _another(leak_map, weighed, net, belief, closed)
+    plan = make_plan(leak_map, named, open_prob, stand, weighed.off, another, cautions or Cautions())
     return Advice(
         suggestions=_suggestions(leak_map, weighed, listed, prior, rates_id),
         plan=plan,
@@ -173,6 +174,13 @@ def _reasons(reading: Reading, column: Floats, source: Source, prior: float) -> 
 # ---- notes ----------------------------------------------------------------------------------------------------
 
 
+def _another(leak_map: LeakMap, reading: Reading, net: Network, belief: Belief, closed: set[int]) -> float:
+    """The chance that any source which is not closed still lets water in."""
+    meant = np.zeros(len(net.prior))
+    meant[[c for i, c in enumerate(reading.column) if i not in closed]] = 1.0
+    return 1.0 - none_of(net, meant, belief.log_evidence)
+
+
 def _notes(
     leak_map: LeakMap,
     reading: Reading,
@@ -183,27 +191,43 @@ def _notes(
     rates: Rates | None,
 ) -> Iterable[str]:
     yield from rates_note(leak_map, rates)
-    for standing in stand:
-        source = leak_map.sources[standing.source]
-        where = wording.spot(leak_map, source.place, source.part, source.side)
-        if standing.closed:
-            yield f"Closed: {source.row.name} ({where}), repaired and dry in its retest."
-        elif standing.missing:
-            yield f"Repaired, not closed: {source.row.name} ({where}): {standing.missing}."
-    by_liquid: dict[str, Floats] = {}
-    for i, source in enumerate(leak_map.sources):
-        meant = by_liquid.setdefault(source.row.liquid, np.zeros(len(net.prior)))
-        meant[reading.column[i]] = 1.0
-    chances = {liquid: 1.0 - none_of(net, m, belief.log_evidence) for liquid, m in by_liquid.items()}
-    told = sorted(((p, liquid) for liquid, p in chances.items() if p >= 0.01), reverse=True)
-    yield "What it may be: " + ", ".join(f"{liquid} {100 * p:.0f} %" for p, liquid in told) + "."
+    yield from _standing_notes(leak_map, stand)
+    closed = {s.source for s in stand if s.closed}
+    another = _another(leak_map, reading, net, belief, closed)
+    if closed:
+        yield f"Chance of another leak beside what is closed: {100 * another:.0f} %."
+    else:
+        yield from _liquid_note(leak_map, reading, net, belief)
     tests = [e for e in entries if e.kind == "test" and e.state in (LEAK, DRY)]
-    if tests and not any(s for s in stand) and all(e.state == DRY for e in tests):
-        everything = np.zeros(len(net.prior))
-        everything[list(reading.column)] = 1.0
-        none = none_of(net, everything, belief.log_evidence)
+    if tests and not stand and all(e.state == DRY for e in tests):
         yield (
-            f"Not reproduced so far: {len(tests)} test{'s' if len(tests) > 1 else ''} dry. "
-            f"Chance that it is none of the map's sources: {100 * none:.0f} %. "
-            "Ask again which liquid, when, and how it was parked, or close it as not reproduced."
+            f"Not reproduced so far: {len(tests)} test{'s' if len(tests) > 1 else ''}, all dry. "
+            f"Chance that it is nothing that the map knows: {100 * (1 - another):.0f} %."
         )
+
+
+def _standing_notes(leak_map: LeakMap, stand: Sequence[Standing]) -> Iterable[str]:
+    """One line for what shares place, side and standing."""
+    lines: dict[tuple[str, bool, str], list[str]] = {}
+    for s in stand:
+        source = leak_map.sources[s.source]
+        where = wording.spot(leak_map, source.place)
+        names = lines.setdefault((where, s.closed, s.missing), [])
+        side = f"{source.side} " if source.side in ("left", "right") else ""
+        names.append(f"{side}{source.row.name}")
+    for (where, done, missing), names in lines.items():
+        told = "; ".join(names)
+        if done:
+            yield f"Closed, repaired and dry in the retest: {where} ({told})."
+        else:
+            yield f"Repaired, not closed, {missing}: {where} ({told})."
+
+
+def _liquid_note(leak_map: LeakMap, reading: Reading, net: Network, belief: Belief) -> Iterable[str]:
+    """Is it rain at all? The chance of each kind of water; more than one may be true."""
+    groups: dict[str, Floats] = {}
+    for i, source in enumerate(leak_map.sources):
+        groups.setdefault(source.row.liquid, np.zeros(len(net.prior)))[reading.column[i]] = 1.0
+    chances = [(1.0 - none_of(net, m, belief.log_evidence), liquid) for liquid, m in groups.items()]
+    told = [f"{leak_map.name('liquid', q)} {100 * p:.0f} %" for p, q in sorted(chances, reverse=True) if p >= 0.01]
+    yield f"Which water: {', '.join(told)}."

@@ -3,16 +3,17 @@
 Sources are independent beforehand. Finding k is absent with chance ``(1 - leak_k) * prod_i q_ik`` over the sources i
 that are there, ``q_ik = 1 - link_ik`` (Pearl, Probabilistic Reasoning in Intelligent Systems, 1988, p. 184; QMR-DT,
 Shwe et al. 1991). Whatever bears on single sources (absent findings, looks, dry tests) factorises over them and goes
-into the odds beforehand; present findings do not, and are summed over exactly, in two ways:
+into the odds beforehand. Sources linked to one present finding alone act on the rest as part of its leak term, and are
+folded into it. The others are summed over exactly, in one of two ways:
 
 ``summed``  inclusion and exclusion over the 2^k subsets T of the present findings:
             P(all present) = sum_T (-1)^|T| prod_{k in T}(1 - leak_k) prod_i (1 - p_i + p_i prod_{k in T} q_ik).
-            One array operation, but terms of both signs cancel where the evidence is improbable.
+            A few array operations, but terms of both signs cancel where the evidence is improbable.
 ``covered`` adds one source after another to the distribution over the set of findings explained so far, forward and
             backward. All terms are positive, so nothing cancels; it costs a pass over every link.
 
-``posterior`` takes the sum where the estimate of its rounding error is small enough and covers otherwise. Both are exact up
-to rounding. Cost grows with 2^k: callers keep k within the map's ``present_cap``.
+``posterior`` takes the sum where the estimate of its rounding error is small enough and covers otherwise. Both are
+exact up to rounding. Cost grows with 2^k: callers keep k within the map's ``present_cap``.
 """
 
 from __future__ import annotations
@@ -20,14 +21,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fieldnote.suggest.leak_map import Floats
 
 _SURE = 1.0 - 1e-13
 _ROUNDING = float(np.finfo(np.float64).eps)
-_ERROR_ALLOWED = 1e-10
-"""Largest estimate of the relative rounding error of the sum for which it is trusted."""
-_LOOSE = 1e-4
+EXACT = 1e-9
+"""Largest estimate of the relative rounding error for which the sum is trusted (it overstates by ten times or more)."""
+LOOSE = 1e-4
+"""The same where a figure is only shown, to two digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +50,21 @@ class Belief:
     log_evidence: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Core:
+    """Belief in the sources of several findings, and for each finding two parts of the evidence.
+
+    All three are relative to exp(``log_scale``). ``alone`` (k,): that all other findings are present while no source of
+    several findings causes this one; ``caused`` (k,): that all are present and one of those does cause it.
+    """
+
+    prob: Floats
+    evidence: float
+    alone: Floats
+    caused: Floats
+    log_scale: float
+
+
 def reweigh(prior: Floats, log_odds: Floats) -> Floats:
     """``prior`` (n,) with evidence on single sources, given as log odds factors (n,)."""
     sure = np.clip(prior, 1.0 - _SURE, _SURE)
@@ -54,46 +72,86 @@ def reweigh(prior: Floats, log_odds: Floats) -> Floats:
     return np.asarray(np.clip(1.0 / (1.0 + np.exp(-z)), 0.0, _SURE), dtype=np.float64)
 
 
-def posterior(net: Network) -> Belief:
+def posterior(net: Network, allowed: float = EXACT) -> Belief:
     """The exact belief. Without present findings it is the prior."""
     if not len(net.leaks):
         return Belief(net.prior.copy(), 0.0)
-    belief = summed(net)
-    return belief if belief is not None else covered(net)
+    single, several = _touching(net)
+    folded = _fold(net, single, several)
+    core = summed(folded, allowed) or covered(folded)
+    prob = net.prior.copy()
+    prob[several] = core.prob
+    for k in range(len(net.leaks)):
+        mine = single & (net.links[k] > 0)
+        prob[mine] = _of_one_finding(net, mine, k, float(folded.leaks[k]), core)
+    return Belief(prob, float(np.log(core.evidence)) + core.log_scale)
 
 
-def log_evidence(net: Network) -> float:
+def log_evidence(net: Network, allowed: float = EXACT) -> float:
     """log P(all present findings)."""
     if not len(net.leaks):
         return 0.0
-    products, terms = _terms(net)
-    total = _signed(net.leaks) * np.exp(np.log(terms).sum(axis=1))
-    if _trusted(total, len(net.prior), _ERROR_ALLOWED):
-        return float(np.log(total.sum()))
-    return covered(net).log_evidence
+    folded = _fold(net, *_touching(net))
+    core = summed(folded, allowed) or covered(folded)
+    return float(np.log(core.evidence)) + core.log_scale
 
 
 def none_of(net: Network, sources: Floats, evidence: float | None = None) -> float:
-    """P(none of ``sources`` is there | everything); ``sources`` (n,) is 1 for those meant, 0 otherwise."""
+    """P(none of ``sources`` is there | everything); ``sources`` (n,) is above 0 for those meant.
+
+    ``evidence`` is the network's own log evidence, where the caller has it.
+    """
     without = Network(np.where(sources > 0, 0.0, net.prior), net.links, net.leaks)
     before = log_evidence(net) if evidence is None else evidence
     absent = float(np.log1p(-net.prior[sources > 0]).sum())
-    return float(min(1.0, np.exp(log_evidence(without) + absent - before)))
+    return float(min(1.0, np.exp(log_evidence(without, LOOSE) + absent - before)))
+
+
+# ---- sources of one finding alone -----------------------------------------------------------------------------
+
+
+def _touching(net: Network) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which sources are linked to one present finding alone, and which to several."""
+    count = (net.links > 0).sum(axis=0)
+    live = net.prior > 0
+    return live & (count == 1), live & (count > 1)
+
+
+def _fold(net: Network, single: NDArray[np.bool_], several: NDArray[np.bool_]) -> Network:
+    """The sources of several findings, with the others folded into the leak terms."""
+    kept = np.log1p(-net.prior[single] * net.links[:, single]).sum(axis=1)
+    leaks = -np.expm1(np.log1p(-np.minimum(net.leaks, _SURE)) + kept)
+    return Network(net.prior[several], net.links[:, several], leaks)
+
+
+def _of_one_finding(net: Network, mine: NDArray[np.bool_], k: int, leak: float, core: _Core) -> Floats:
+    """Belief in the sources linked to finding ``k`` alone; all terms are positive."""
+    p, link = net.prior[mine], net.links[k, mine]
+    # The finding stays away with this chance while no source of several findings and not this one causes it.
+    others = (1.0 - leak) / (1.0 - p * link)
+    there = p * (core.caused[k] + core.alone[k] * (1.0 - (1.0 - link) * others))
+    not_there = (1.0 - p) * (core.caused[k] + core.alone[k] * (1.0 - others))
+    return np.asarray(there / (there + not_there))
 
 
 # ---- inclusion and exclusion ----------------------------------------------------------------------------------
 
 
-def summed(net: Network, *, loose: bool = False) -> Belief | None:
-    """Belief by inclusion and exclusion, or nothing where rounding could matter (``loose``: beyond 1e-4)."""
+def summed(net: Network, allowed: float = EXACT) -> _Core | None:
+    """By inclusion and exclusion, or nothing where the rounding error may exceed ``allowed``."""
     products, terms = _terms(net)
-    total = _signed(net.leaks) * np.exp(np.log(terms).sum(axis=1))
-    if not _trusted(total, len(net.prior), _LOOSE if loose else _ERROR_ALLOWED):
-        return None
+    keep = 1.0 - net.leaks
+    chance = np.exp(np.log(terms).sum(axis=1))
+    total = _signed(keep) * chance
     evidence = float(total.sum())
+    if not _trusted(total, evidence, len(net.prior), allowed):
+        return None
     np.divide(products, terms, out=products)
-    prob = net.prior * (total @ products) / evidence
-    return Belief(np.clip(prob, 0.0, 1.0), float(np.log(evidence)))
+    prob = np.clip(net.prior * (total @ products) / evidence, 0.0, 1.0)
+    subsets = np.arange(len(total))
+    alone = np.array([-total[subsets >> k & 1 == 1].sum() / keep[k] if keep[k] > 0 else 0.0 for k in range(len(keep))])
+    caused = np.maximum(evidence - alone * net.leaks, 0.0)
+    return _Core(prob, evidence, np.maximum(alone, 0.0), caused, 0.0)
 
 
 def _terms(net: Network) -> tuple[Floats, Floats]:
@@ -108,59 +166,71 @@ def _terms(net: Network) -> tuple[Floats, Floats]:
     return products, terms
 
 
-def _signed(leaks: Floats) -> Floats:
+def _signed(keep: Floats) -> Floats:
     """(-1)^|T| prod_{k in T}(1 - leak_k) for every subset T: (2^k,)."""
     signed = np.ones(1)
-    for leak in leaks:
-        signed = np.concatenate([signed, -(1.0 - leak) * signed])
+    for stays in keep:
+        signed = np.concatenate([signed, -stays * signed])
     return signed
 
 
-def _trusted(total: Floats, sources: int, allowed: float) -> bool:
-    """Whether the rounding error of the sum is negligible: it grows as the root of the roundings of a term."""
-    evidence = float(total.sum())
+def _trusted(total: Floats, evidence: float, sources: int, allowed: float) -> bool:
+    """Whether the rounding error of the sum is negligible: that of a term grows as the root of its factors."""
     if evidence <= 0.0:
         return False
-    roundings = float(sources) ** 0.5
-    return float(np.abs(total).sum()) * roundings * _ROUNDING < allowed * evidence
+    roundings = 2.0 + float(sources) ** 0.5
+    return bool(float(np.abs(total).sum()) * roundings * _ROUNDING < allowed * evidence)
 
 
 # ---- covering -------------------------------------------------------------------------------------------------
 
 
-def covered(net: Network) -> Belief:
-    """Belief by passing forward and backward over the sources; nothing cancels."""
-    count = len(net.leaks)
-    touching = np.flatnonzero((net.links > 0).any(axis=0) & (net.prior > 0))
-    linked = [[(k, float(net.links[k, i])) for k in range(count) if net.links[k, i] > 0] for i in touching]
-    states = _cover(_start(count), [(k, float(leak)) for k, leak in enumerate(net.leaks) if leak > 0])
-    forward, scale = [states], [0.0]
-    for i, links in zip(touching, linked, strict=True):
-        p = net.prior[i]
-        states = (1.0 - p) * states + p * _cover(states, links)
-        size = float(states[-1]) or float(states.max())
-        # Rescaled so that many improbable findings do not run out of range.
-        states = states / size
-        forward.append(states)
-        scale.append(float(np.log(size)))
-    backward = np.zeros(1 << count)
-    backward[-1] = 1.0
-    prob = net.prior.copy()
-    for n in range(len(touching) - 1, -1, -1):
-        i = touching[n]
-        p = net.prior[i]
-        with_it = _uncover(backward, linked[n])
-        there, not_there = p * float(forward[n] @ with_it), (1.0 - p) * float(forward[n] @ backward)
-        prob[i] = there / (there + not_there)
-        backward = (1.0 - p) * backward + p * with_it
-        backward /= backward.max()
-    return Belief(prob, float(np.log(states[-1])) + sum(scale))
-
-
-def _start(count: int) -> Floats:
+def covered(net: Network) -> _Core:
+    """By passing forward and backward over the sources; nothing cancels."""
+    count, n = net.links.shape
+    linked = [[(int(k), float(net.links[k, i])) for k in np.flatnonzero(net.links[:, i])] for i in range(n)]
     states = np.zeros(1 << count)
     states[0] = 1.0
-    return states
+    forward, log_scale = [states], 0.0
+    for p, links in zip(net.prior, linked, strict=True):
+        states = (1.0 - p) * states + p * _cover(states, links)
+        # Rescaled so that many improbable findings do not run out of range.
+        size = float(states.max())
+        states = states / size
+        log_scale += float(np.log(size))
+        forward.append(states)
+    backward = _left_to_leaks(net.leaks)
+    evidence = float(states @ backward)
+    alone, caused = _parts(states, net.leaks, backward)
+    prob = np.empty(n)
+    for i in range(n - 1, -1, -1):
+        p = float(net.prior[i])
+        with_it = _uncover(backward, linked[i])
+        there, not_there = p * float(forward[i] @ with_it), (1.0 - p) * float(forward[i] @ backward)
+        prob[i] = there / (there + not_there)
+        backward = (1.0 - p) * backward + p * with_it
+        backward = backward / backward.max()
+    return _Core(prob, evidence, alone, caused, log_scale)
+
+
+def _left_to_leaks(leaks: Floats) -> Floats:
+    """The chance that the leak terms cause all findings outside each set: (2^k,)."""
+    left = np.ones(1)
+    for leak in leaks:
+        left = np.concatenate([left * leak, left])
+    return left
+
+
+def _parts(states: Floats, leaks: Floats, left: Floats) -> tuple[Floats, Floats]:
+    """``alone`` and ``caused`` of ``_Core``, by finding."""
+    subsets = np.arange(len(states))
+    alone, caused = np.zeros(len(leaks)), np.zeros(len(leaks))
+    for k in range(len(leaks)):
+        inside = subsets >> k & 1 == 1
+        caused[k] = states[inside] @ left[inside]
+        # Without k itself: what is left to the leaks once k is taken for explained.
+        alone[k] = states[~inside] @ left[subsets[~inside] | 1 << k]
+    return alone, caused
 
 
 def _cover(states: Floats, links: list[tuple[int, float]]) -> Floats:
@@ -170,7 +240,7 @@ def _cover(states: Floats, links: list[tuple[int, float]]) -> Floats:
         pairs = out.reshape(-1, 2, 1 << k)
         moved = pairs[:, 0] * p
         pairs[:, 1] += moved
-        pairs[:, 0] -= moved
+        pairs[:, 0] *= 1.0 - p
     return out
 
 
@@ -179,5 +249,6 @@ def _uncover(states: Floats, links: list[tuple[int, float]]) -> Floats:
     out = states.copy()
     for k, p in links:
         pairs = out.reshape(-1, 2, 1 << k)
-        pairs[:, 0] = (1.0 - p) * pairs[:, 0] + p * pairs[:, 1]
+        pairs[:, 0] *= 1.0 - p
+        pairs[:, 0] += p * pairs[:, 1]
     return out

@@ -52,7 +52,9 @@ def _standing(leak_map: LeakMap, entries: Sequence[Entry], n: int, source: int) 
     if leak is None:
         why = "it was never seen to leak in a test with water"
         return Standing(source, False, (repair.id,), place, why)
-    wanting = Standing(source, False, (leak.id, repair.id), leak.place or place, "", matching.minutes(leak), leak.method)
+    wanting = Standing(
+        source, False, (leak.id, repair.id), leak.place or place, "", matching.minutes(leak), leak.method
+    )
     later = [e for e in entries[n + 1 :] if _tests(leak_map, e, (LEAK, DRY)) and _same_zone(e, leak)]
     if not later:
         return _wanting(wanting, "no retest yet")

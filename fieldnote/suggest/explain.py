@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fieldnote.suggest.belief import Network, covered, summed
+from fieldnote.suggest.belief import LOOSE, Network, posterior
 from fieldnote.suggest.leak_map import Floats
 from fieldnote.suggest.reading import Item, Reading
 
@@ -34,12 +34,7 @@ def shares(reading: Reading, columns: Sequence[int]) -> Floats:
 
 
 def _log_odds(net: Network, columns: Sequence[int]) -> Floats:
-    if not len(net.leaks):
-        p = net.prior[list(columns)]
-    else:
-        # Shares are shown to two digits: the fast sum serves unless it has lost its meaning.
-        quick = summed(net, loose=True)
-        p = (quick if quick is not None else covered(net)).prob[list(columns)]
+    # Shares are shown to two digits: a loose bound keeps the fast sum.
+    p = posterior(net, LOOSE).prob[list(columns)]
     p = np.clip(p, _TINY, 1.0 - _TINY)
     return np.asarray(np.log(p) - np.log1p(-p))
-

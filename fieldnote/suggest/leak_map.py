@@ -26,14 +26,14 @@ LEVELS = ("low", "medium", "high")
 SIDE_CODE: dict[str | None, int] = {None: 0, "left": 1, "right": 2, "center": 3}
 
 
-def a_prob(**more: Any) -> Any:
+def a_prob() -> Any:
     """A probability from 0 to 1."""
-    return field(metadata={"prob": True, **more})
+    return field(metadata={"prob": True})
 
 
-def positive(**more: Any) -> Any:
+def positive() -> Any:
     """A number above zero."""
-    return field(metadata={"positive": True, **more})
+    return field(metadata={"positive": True})
 
 
 def refers(kind: str, default: Any = ()) -> Any:
@@ -41,7 +41,7 @@ def refers(kind: str, default: Any = ()) -> Any:
     return field(default=default, metadata={"ref": kind})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Model:
     """Weights that hold for the whole map. ``..._prob`` are probabilities."""
 
@@ -109,6 +109,14 @@ class ExtraTerm:
 
 
 @dataclass(frozen=True, slots=True)
+class Liquid:
+    """What a source lets in, as a note names it ("rain through an opening")."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sign:
     """A sign and what it says of water being there: ``trust_prob`` is 0.5 where it says nothing."""
 
@@ -130,8 +138,10 @@ class MethodRow:
     """That it shows something although no source of the zone is there."""
     clears_prob: float = a_prob()
     """The most that a dry result may count against a source."""
-    finds: tuple[str, ...] = ()
+    finds: tuple[str, ...] = refers("liquid")
     """The liquids whose sources it can find."""
+    minutes: float = field(default=10.0, metadata={"positive": True})
+    """Long enough for a dry test of the whole vehicle."""
     whole: bool = False
     """Reaches the whole vehicle where no place is named."""
 
@@ -198,14 +208,14 @@ class Shows:
     signs: tuple[str, ...] = refers("state")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SourceRow:
     """A place with a part and ways to fail, on each of its ``sides``."""
 
     id: str
     name: str
     place: str = field(metadata={"ref": "place"})
-    liquid: str
+    liquid: str = field(metadata={"ref": "liquid"})
     prior_prob: float = a_prob()
     """Per side, in a job of which nothing is known yet."""
     confidence: str = field(metadata={"choices": LEVELS})

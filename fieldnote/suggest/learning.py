@@ -60,7 +60,7 @@ def learn(leak_map: LeakMap, jobs: Iterable[Job]) -> Rates:
 
 def cured_sources(leak_map: LeakMap, job: Job) -> tuple[str, ...]:
     """The sources that a job cured: none where any repair of it still wants its retest."""
-    stand = standings(leak_map, [e for e in job.entries])
+    stand = standings(leak_map, job.entries)
     if not stand or not all(s.closed for s in stand):
         return ()
     return tuple(leak_map.sources[s.source].id for s in stand)
@@ -114,7 +114,7 @@ def _family_keys(vehicle: Vehicle) -> tuple[str, ...]:
 
 
 def learned_prior(leak_map: LeakMap, rates: Rates | None, vehicle: Vehicle | None = None) -> Floats:
-    """Prior probabilities (sources,) with what was learned; the map's own where ``rates`` are none or of another map."""
+    """Prior probabilities (sources,) with what was learned; the map's own where there are none."""
     if rates is None or rates.map_hash != leak_map.hash:
         return leak_map.prior
     total = float(leak_map.prior.sum())

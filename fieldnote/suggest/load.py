@@ -21,6 +21,7 @@ from fieldnote.suggest.leak_map import (
     LeakMap,
     Learning,
     Links,
+    Liquid,
     MethodRow,
     Model,
     Opening,
@@ -39,6 +40,7 @@ TABLES = (
     "model",
     "learning",
     "extra",
+    "liquid",
     "sign",
     "method",
     "zone",
@@ -65,6 +67,7 @@ def load_map(pack: Pack, path: Path | None = None) -> LeakMap:
     reader.check_tables(TABLES)
     for _, extra in reader.rows("extra", ExtraTerm):
         known[extra.kind].add(extra.id)
+    known["liquid"] = {row.id for _, row in reader.rows("liquid", Liquid)}
     known["access"] = {str(row.get("id", "")) for row in reader.data.get("access", []) if isinstance(row, dict)}
     leak_map = _build(reader, pack, file)
     if reader.faults or leak_map is None:
@@ -139,6 +142,7 @@ def _names(pack: Pack, reader: Reader) -> Mapping[tuple[str, str], str]:
     names = {(kind, term.id): term.name for kind in _KINDS for term in pack.terms(kind)}
     for extra in reader.data.get("extra", []):
         names[(extra["kind"], extra["id"])] = extra.get("name") or extra["id"].replace("-", " ")
+    names |= {("liquid", row["id"]): row["name"] for row in reader.data.get("liquid", [])}
     return names
 
 
@@ -230,12 +234,12 @@ def _check_circles(reader: Reader, rows: Sequence[tuple[Spot, Access]]) -> None:
 def _check_conditions(
     reader: Reader, conditions: Sequence[tuple[Spot, ConditionWeight]], sources: Sequence[tuple[Spot, SourceRow]]
 ) -> None:
-    """Odds factors must name liquids that a source lets in, and conditions that the pack has."""
-    liquids = {row.liquid for _, row in sources}
+    """Odds factors must name liquids of the map, and conditions that the pack has."""
+    liquids = reader.known["liquid"]
     for spot, row in conditions:
         for liquid in row.odds:
             if liquid not in liquids:
-                reader.fault(reader.line(spot, "odds"), f"odds.{liquid}", repr(liquid), "a source's liquid", liquids)
+                reader.fault(reader.line(spot, "odds"), f"odds.{liquid}", repr(liquid), "the id of a liquid", liquids)
     for spot, source in sources:
         for id in source.conditions:
             if id not in reader.known["condition"]:

@@ -96,6 +96,7 @@ class _Reader:
     width: int = 0
     stage: int = 0
     last_test: Entry | None = None
+    complaints: list[str] = field(default_factory=list)
 
     # ---- columns ---------------------------------------------------------------------------------------------
 
@@ -144,14 +145,18 @@ class _Reader:
         return wording.said(self.leak_map, entry)
 
     def fact(self, entry: Entry) -> None:
-        if entry.what != "complaint":
+        if entry.what == "complaint":
+            self.complaints.append(entry.id)
+        else:
             self.skip(entry, "a fact about the job, not about where it leaks")
-            return
+
+    def complaint(self) -> Item:
+        """That there is a job at all: someone saw water, said or not."""
         m = self.leak_map.model
-        if ("complaint",) not in self.seen:
-            self.seen[("complaint",)] = 0
-            links = self.spread(np.full(len(self.base), m.complaint_prob))
-            self.items.append(Item("the customer complains of a leak", (entry.id,), None, links, m.complaint_leak_prob))
+        links = np.zeros(self.width)
+        links[: len(self.base)] = m.complaint_prob
+        text = "the customer complains of a leak" if self.complaints else "the job itself: somebody saw a leak"
+        return Item(text, tuple(self.complaints), None, links, m.complaint_leak_prob)
 
     # ---- signs -----------------------------------------------------------------------------------------------
 
@@ -268,10 +273,8 @@ class _Reader:
         m = self.leak_map.model
         share = self.both_sides(entry)
         if not share.any():
-            self.skip(
-                entry,
-                f"the map has no source at {wording.spot(self.leak_map, entry.place, entry.part)}; it stays as you said it",
-            )
+            where = wording.spot(self.leak_map, entry.place, entry.part)
+            self.skip(entry, f"the map has no source at {where}; it stays as you said it")
             return
         trust = m.sure_prob if entry.certainty == "sure" else m.unsure_prob
         self.once(entry, m.said_source_prob * share / share.max(), m.said_leak_prob, trust)
@@ -371,6 +374,8 @@ class _Reader:
 
     def finish(self) -> Reading:
         self.close_findings()
+        self.items.insert(0, self.complaint())
+        self.seen.clear()
         kept = self.within_cap()
         return Reading(
             prior=np.array(self.prior),
@@ -384,7 +389,7 @@ class _Reader:
     def within_cap(self) -> list[Item]:
         """Leave out the weakest present findings beyond the cap, and say so."""
         cap = self.leak_map.model.present_cap
-        present = [i for i in self.items if i.links is not None]
+        present = [i for i in self.items[1:] if i.links is not None]
         if len(present) <= cap:
             return self.items
         weakest = sorted(present, key=_strength)[: len(present) - cap]

@@ -1,11 +1,12 @@
-"""Fills the row records of a leak map or of the cautions from TOML, strictly: all faults at once, each with its line."""
+"""Fills the row records of a leak map or of the cautions from TOML, strictly: all faults at once, with their lines."""
 
 from __future__ import annotations
 
 import dataclasses
+import functools
 import tomllib
 import typing
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar, cast
@@ -97,8 +98,9 @@ class Reader:
             row = self.fill(record, values, spot)
             id = str(values.get("id", ""))
             if id and id in seen:
-                self.fault(self.line(spot, "id"), "id", f"{id!r} again (first in line {seen[id]})", "an id of its own")
-            seen.setdefault(id, self.line(spot, "id"))
+                first = self.line(Spot(table, seen[id]), "id")
+                self.fault(self.line(spot, "id"), "id", f"{id!r} again (first in line {first})", "an id of its own")
+            seen.setdefault(id, index)
             if row is not None:
                 out.append((spot, row))
         return out
@@ -107,8 +109,8 @@ class Reader:
 
     def fill(self, record: type[T], values: Mapping[str, Any], spot: Spot) -> T | None:
         """A record from ``values``, or nothing where there are faults (all of them noted)."""
-        fields = {f.name: f for f in dataclasses.fields(cast(Any, record))}
-        hints, before, filled = typing.get_type_hints(record), len(self.faults), {}
+        fields, hints = _schema(cast(Hashable, record))
+        before, filled = len(self.faults), {}
         for key in values:
             if key not in fields:
                 self.fault(self.line(spot, key), key, repr(key), f"a key of [{spot.table}]", fields)
@@ -195,6 +197,12 @@ class Reader:
             if not isinstance(factor, (int, float)) or isinstance(factor, bool) or not 0 < factor < float("inf"):
                 self.fault(self.line(spot, f.name), f"{f.name}.{key}", repr(factor), "an odds factor above 0")
         return {k: float(v) for k, v in value.items() if isinstance(v, (int, float))}
+
+
+@functools.cache
+def _schema(record: Hashable) -> tuple[dict[str, dataclasses.Field[Any]], dict[str, Any]]:
+    """The fields of a row record by name, and their resolved types."""
+    return {f.name: f for f in dataclasses.fields(cast(Any, record))}, typing.get_type_hints(record)
 
 
 def open_reader(path: Path, known: dict[str, set[str]]) -> Reader:

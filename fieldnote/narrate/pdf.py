@@ -17,7 +17,9 @@ from fieldnote.narrate.page import TEMPLATES
 FACE = "Source Sans"
 INK, SOFT, DEEP, RULE, TINT = (22, 35, 42), (85, 99, 106), (12, 74, 91), (205, 199, 184), (245, 243, 236)
 MARGIN_MM, SIDE_MM, GAP_MM = 18.0, 34.0, 4.0
-BODY_PT, MAIN_PT, SMALL_PT, REF_PT = 10.0, 11.0, 8.5, 6.5
+BODY_PT, MAIN_PT, SMALL_PT = 10.0, 11.0, 8.5
+REF_SHARE = 0.68
+"""Size of the numbers of entries against the text."""
 
 
 class Sheet(FPDF):
@@ -27,6 +29,8 @@ class Sheet(FPDF):
         super().__init__(orientation="portrait", unit="mm", format="A4")
         self.foot = foot
         self.set_margins(MARGIN_MM, MARGIN_MM, MARGIN_MM)
+        # Cells are words here: air inside them would be gaps in the text.
+        self.c_margin = 0
         self.set_auto_page_break(auto=True, margin=20)
         fonts = TEMPLATES / "fonts"
         self.add_font(FACE, "", fonts / "SourceSansPro-Regular.ttf")
@@ -149,7 +153,7 @@ def _body(sheet: Sheet, section: Section) -> None:
     if section.shape == "prose":
         for line in section.lines:
             _written(sheet, line, MAIN_PT, 5.7)
-            sheet.write(5.7, " ")
+            _space(sheet, 5.7)
         sheet.ln(5.7)
         return
     if section.heading == CAUTIONS:
@@ -160,14 +164,49 @@ def _body(sheet: Sheet, section: Section) -> None:
 
 
 def _written(sheet: Sheet, line: Line, size: float, height: float) -> None:
+    """Text from where the pen stands, broken between words; the numbers of entries small and raised, never alone."""
     sheet.inked("", size)
-    sheet.write(height, line.text)
-    if line.refs:
-        sheet.inked("", size, SOFT)
-        sheet.write(height, "\u00a0")
-        sheet.char_vpos = "SUP"
-        sheet.write(height, spans(line.refs).replace(" ", "\u00a0"))
-        sheet.char_vpos = "LINE"
+    words = line.text.split(" ")
+    refs = spans(line.refs).replace(" ", "\u00a0")
+    for index, word in enumerate(words):
+        last = index == len(words) - 1
+        tail = _ref_width(sheet, refs, size) if last and refs else 0.0
+        _word(sheet, word, height, tail)
+        if not last:
+            _space(sheet, height)
+    if refs:
+        sheet.inked("", size * REF_SHARE, SOFT)
+        top = sheet.get_y()
+        sheet.set_xy(sheet.get_x() + 0.6, top - height * 0.16)
+        sheet.cell(sheet.get_string_width(refs), height, refs, new_x=XPos.END, new_y=YPos.TOP)
+        sheet.set_xy(sheet.get_x(), top)
+        sheet.inked("", size)
+
+
+def _ref_width(sheet: Sheet, refs: str, size: float) -> float:
+    sheet.set_font_size(size * REF_SHARE)
+    width: float = sheet.get_string_width(refs) + 0.6
+    sheet.set_font_size(size)
+    return width
+
+
+def _word(sheet: Sheet, word: str, height: float, tail: float) -> None:
+    """One word; on the next line where it does not fit, cut where no line is long enough for it."""
+    room = sheet.w - sheet.r_margin
+    width = sheet.get_string_width(word)
+    if sheet.get_x() + width + tail > room and sheet.get_x() > sheet.l_margin:
+        sheet.ln(height)
+    while width > room - sheet.get_x() and len(word) > 1:
+        keep = max(1, int(len(word) * (room - sheet.get_x()) / width) - 1)
+        sheet.cell(sheet.get_string_width(word[:keep]), height, word[:keep], new_x=XPos.END, new_y=YPos.TOP)
+        sheet.ln(height)
+        word = word[keep:]
+        width = sheet.get_string_width(word)
+    sheet.cell(width, height, word, new_x=XPos.END, new_y=YPos.TOP)
+
+
+def _space(sheet: Sheet, height: float) -> None:
+    sheet.cell(sheet.get_string_width(" "), height, " ", new_x=XPos.END, new_y=YPos.TOP)
 
 
 def _item(sheet: Sheet, line: Line, mark: str, *, labelled: bool) -> None:

@@ -118,7 +118,9 @@ class ClauseReader:
         if self._count is not None and thing.count is None:
             thing = replace(thing, count=self._count)
             self._count = None
-        if thing.halves is not None and self._needs_half() and self._predicate_follows(i + 1):
+        if thing.halves is not None and self._needs_half() and self._predicate_next(
+            i + 1, linked=self._handle is not None or self._mode == "test"
+        ):
             # Two names side by side: the first ends what was said, the second begins the next statement.
             first, second = thing.halves
             self._place_half(i, first)
@@ -136,7 +138,7 @@ class ClauseReader:
     def _needs_half(self) -> bool:
         """Whether what was said so far still wants the thing that it is said of."""
         last = self._last
-        if self._handle is not None:
+        if self._handle is not None or self._new:
             return True
         if last is None:
             return False
@@ -150,6 +152,9 @@ class ClauseReader:
         if self._prep:
             prep, self._prep = self._prep, ""
             self._on_prepositional(i, thing, prep)
+        elif self._new:
+            self._new = False
+            self._act(("",), replace(thing, new=True), new=True)
         else:
             self._on_bare_thing(i, thing)
 
@@ -267,7 +272,7 @@ class ClauseReader:
         frame = self._last
         assert frame is not None
         nothing_yet = frame.thing is None and not frame.pronoun
-        if nothing_yet and not joined and not (predicate and self._subject_like(i)):
+        if nothing_yet and not joined and not self._predicate_next(i + 1):
             self._place_state(thing)
             frame.of_thing = True
         elif predicate:
@@ -291,9 +296,6 @@ class ClauseReader:
         else:
             self._begin(thing)
 
-    def _subject_like(self, i: int) -> bool:
-        return True
-
     def _thing_after_look(self, thing: Thing, joined: str, predicate: bool) -> None:
         frame = self._last
         assert frame is not None
@@ -312,6 +314,22 @@ class ClauseReader:
             self._narrow(frame, thing)
         else:
             self._begin(thing)
+
+    def _predicate_next(self, i: int, *, linked: bool = False) -> bool:
+        """Whether the very next words say something of what was just named."""
+        j = i
+        while j < len(self._row) and self._row[j].kind in ("unknown", "skip"):
+            j += 1
+        if j >= len(self._row):
+            return False
+        c = self._row[j]
+        if c.kind == "link":
+            return True
+        if linked:
+            return c.kind == "act" and c.item.sense("act", "said") is not None
+        if c.kind == "state":
+            return c.item.sense("state", "adj", "verb") is not None
+        return (c.kind == "act" and self._is_passive(j)) or (c.kind in ("hedge", "negator") and self._predicate_follows(j))
 
     def _predicate_follows(self, i: int) -> bool:
         """Whether what was just named is what the next words speak of."""
@@ -569,6 +587,14 @@ class ClauseReader:
             and not self._subjects and not self._negated
         )
 
+    def _opposite(self, c: Constituent, finding: Finding) -> Finding | None:
+        """"Not been sealed" means what the pack says of "not sealed"."""
+        for negator in ("not", "isnt"):
+            for sense in self._lex.find((negator, *c.item.text.split(" "))):
+                if sense.tag == "state":
+                    return sense.value  # type: ignore[no-any-return]
+        return None
+
     def _begin_keeping(self) -> None:
         negated = self._negated and self._joined == "or"
         self._close()
@@ -593,6 +619,10 @@ class ClauseReader:
             self._subjects = [thing]
 
     def _push_state(self, c: Constituent, finding: Finding, form: str) -> None:
+        if self._negated:
+            opposite = self._opposite(c, finding)
+            if opposite is not None:
+                finding, self._negated = opposite, False
         things: list[Thing | None] = list(self._subjects) or [None]
         of_thing = bool(self._subjects)
         if things == [None] and self._outer is not None:
@@ -617,7 +647,9 @@ class ClauseReader:
             if thing is not None:
                 frame.spans.extend(thing.spans)
                 frame.start = min(frame.start, thing.start)
+        frame.follows = self._mode == "state" and bool(self._clause)
         self._mode = "state"
+        self._linked = False
         self._add(frame)
 
     def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
@@ -629,6 +661,8 @@ class ClauseReader:
         evidence = finding.get("evidence")
         wet = bool(evidence and self._lex.states[evidence].wet)
         own_subject = bool(self._subjects) and not (test.thing is not None and _same_thing(test.thing, self._subjects[-1]))
+        if c.item.is_a("water") and not test.result and test.thing is None and not self._presented and self._mode == "test":
+            return True
         if self._presented and not (state or wet):
             return False
         check = finding.get("check")
@@ -717,11 +751,18 @@ class ClauseReader:
         if k >= len(self._row):
             return True
         following = self._row[k]
+        topic = bool(self._subjects) and self._subjects[-1].part is None and self._subjects[-1].part_word < 0
         if following.kind == "thing":
-            return following.thing is not None and (following.thing.bare or self._predicate_follows(k + 1))
+            thing = following.thing
+            return thing is not None and (
+                thing.bare or (thing.halves is None and not topic and self._predicate_follows(k + 1))
+            )
         if following.kind == "determiner":
             k += 1
-            return k < len(self._row) and self._row[k].kind == "thing" and self._predicate_follows(k + 1)
+            if topic or k >= len(self._row) or self._row[k].kind != "thing":
+                return False
+            thing = self._row[k].thing
+            return thing is not None and thing.halves is None and self._predicate_follows(k + 1)
         return following.kind not in ("pronoun", "both_of", "new")
 
     def _on_act(self, i: int, c: Constituent) -> None:
@@ -1027,7 +1068,13 @@ class ClauseReader:
     def _verb_unknown(self, i: int, c: Constituent) -> bool:
         """"Won't keep", "didn't bother with": what is denied is a verb that says nothing of the trade."""
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
-        return c.item.text.endswith("nt") and nxt is not None and nxt.kind == "unknown" and nxt.start == c.end
+        if not c.item.text.endswith("nt") or nxt is None or nxt.start != c.end:
+            return False
+        if nxt.kind == "unknown":
+            return True
+        finding = nxt.item.finding
+        ours = not self._subjects and not self._subject_pronoun and not self._linked
+        return bool(ours and nxt.kind == "state" and finding and not finding.get("test") and not finding.get("evidence"))
 
     def _linked_after_state(self) -> bool:
         return self._linked
@@ -1238,7 +1285,8 @@ class ClauseReader:
                 return self._test
             if self._last is not None and self._last.kind == "act" and dimension == "time":
                 return None
-            return self._last if self._last is not None and self._last.kind != "act" else None
+            acting = self._last is not None and self._last.kind == "act"
+            return None if acting and dimension == "time" else self._last
         return self._last
 
     def _on_number(self, i: int, c: Constituent) -> None:
@@ -1263,8 +1311,14 @@ class ClauseReader:
         earlier = [f for f in self.frames if f.kind == "state" and f.present and not f.outlet]
         named = self._subjects[-1] if self._subjects else None
         unsure = self._unsure
-        if earlier and named is None and self._mode != "void":
+        if earlier and self._mode != "void" and (
+            named is None or earlier[-1].thing is None or _same_thing(earlier[-1].thing, named) and named.part
+        ):
             frame = earlier[-1]
+            if named is not None:
+                frame.thing = named if frame.thing is None else within(named, frame.thing)
+                frame.spans.extend(named.spans)
+                self._subjects = []
             if frame.finding is not None and (frame.finding.get("check") or frame.finding.readings):
                 frame.kind = "source"
                 frame.unsure = frame.unsure or unsure

@@ -176,6 +176,8 @@ class Composer:
         for part in row.parts:
             if here is not None and self._lex.parts[part].usual_place == here:
                 return part
+        if here is not None and here in row.places:
+            return row.parts[0]
         if draft.focus.part in row.parts:
             return draft.focus.part
         for entry in reversed(draft.recent):
@@ -278,6 +280,8 @@ class Composer:
         if weak is not None and (thing is None or not thing.named):
             thing = replace(thing, place=weak.place, generic=weak.generic, side=thing.side or weak.side) if thing else Thing(
                 place=weak.place, generic=weak.generic, side=weak.side, start=weak.start, end=weak.end)
+        if kind == "evidence" and frame.follows and frame.head_form == "noun" and thing is not None:
+            thing = replace(thing, part=None)
         place, part, side = self._where(draft, thing, part=carried)
         entry = Entry(
             kind=kind,  # type: ignore[arg-type]
@@ -313,8 +317,11 @@ class Composer:
             state = self._dry if state == self._leak else self._leak
         test = Frame("test", frame.start, frame.end, thing, result="leak" if state == self._leak else "dry",
                      measures=frame.measures, unsure=frame.unsure, spans=frame.spans, again=frame.again)
-        if thing is None and not draft.work.place and not draft.focus.place:
-            return
+        last = next((e for e in reversed(draft.recent) if e.kind == "test"), None)
+        if thing is None or thing.bare:
+            # "It leaks" after a test that leaked says it again.
+            if last is None or last.state == state or not frame.measures:
+                return
         self._test(draft, test)
 
     def _outlet(self, draft: Draft, frame: Frame) -> None:
@@ -600,6 +607,7 @@ class Composer:
         self, measures: Sequence[Measure], *, test: bool, leaks: bool = False, count: int | None = None
     ) -> tuple[Quantity, ...]:
         out: list[Quantity] = []
+        timed = any(m.cue == "took" for m in measures)
         for measure in measures:
             q, dimension = measure.quantity, self._dimension(measure)
             what = dimension
@@ -607,7 +615,9 @@ class Composer:
                 what = "distance" if measure.cue == "from-there" else "length"
             elif dimension == "time":
                 short = q.unit != "h"
-                what = "time-to-leak" if test and leaks and short and measure.cue != "lasting" else "duration"
+                what = "time-to-leak" if test and leaks and short and measure.cue != "lasting" and (
+                    measure.cue == "took" or not timed
+                ) else "duration"
             if not what or dimension == "odometer":
                 continue
             out = [o for o in out if not (o.what == what and what in ("duration", "time-to-leak"))]
@@ -629,7 +639,7 @@ class Composer:
             confidence=round(min(frame.sure, *(t.sure for t in [frame.thing, *frame.more] if t is not None), 1.0), 3),
         )
         entry = heard(entry, draft)
-        duplicate = next((e for e in draft.added if _same(e, entry)), None)
+        duplicate = next((e for e in draft.added if _same(e, entry) or frame.follows and _says_no_more(e, entry)), None)
         if duplicate is not None:
             return duplicate
         draft.put(entry)
@@ -715,6 +725,14 @@ def entry_id(draft: Draft, entry: Entry, origins: tuple[Origin, ...]) -> str:
     ordinal = draft.ids.get(key, 0)
     draft.ids[key] = ordinal + 1
     return "e" + hashlib.sha256(f"{key}|{ordinal}".encode()).hexdigest()[:12]
+
+
+def _says_no_more(one: Entry, other: Entry) -> bool:
+    """Whether ``other`` only says again, with less, what ``one`` says."""
+    return not other.at and not other.quantities and other.item in (None, one.item) and (
+        (one.kind, one.place, one.part, one.side, one.state, one.present)
+        == (other.kind, other.place, other.part, other.side, other.state, other.present)
+    )
 
 
 def _same(one: Entry, other: Entry) -> bool:

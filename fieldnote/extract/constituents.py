@@ -359,12 +359,14 @@ class Grouper:
         if i + 1 < len(items) and items[i + 1].is_a("determiner", "pronoun") and not items[i + 1].is_a("and"):
             object_follows = True
         if done is not None:
-            rival = "state" in item.tags or item.is_a("off", "preposition", "filler")
+            rival = "state" in item.tags or item.is_a("off", "preposition", "filler", "function")
             if not rival:
                 return done
-            if item.is_a("off", "preposition", "to_place") or done.form == "said" and item.text in ("off", "out"):
+            if item.is_a("off", "preposition", "to_place", "function") and done.form == "said":
                 behind = last is not None and last.kind in ("thing", "link", "pronoun")
-                return done if behind and not object_follows else None
+                nxt = items[i + 1] if i + 1 < len(items) else None
+                led = nxt is not None and (nxt.is_a("determiner", "of") or bool(nxt.tags & {"side", "place", "generic", "at"}))
+                return done if behind and not led else None
             if last is not None and last.kind in ("link", "negator", "hedge", "neither"):
                 return None if not self._material_follows(items, i + 1) else done
             if last is not None and last.kind in ("thing", "state") and not object_follows:

@@ -50,6 +50,8 @@ class Frame:
     of_thing: bool = False
     """The state was said of a thing in the same clause, or of "it"."""
     pronoun: bool = False
+    follows: bool = False
+    """Said after another finding of the same thing."""
     outlet: bool = False
     """Evidence of where the water of a test came out."""
     presented: bool = False

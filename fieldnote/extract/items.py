@@ -133,7 +133,7 @@ class ItemMaker:
             others = tuple(s for s in item.senses if s.tag not in ("act", "word", "state"))
             out[i] = replace(item, senses=(*senses, *others), classes=frozenset(), tags=frozenset({"act"}))
             follows = out[j + 1] if j + 1 < len(out) else None
-            if follows is None or not (follows.tags & {"place", "part", "generic", "part_word"} or follows.is_a("determiner")):
+            if out[j].text in particles and (follows is None or not (follows.tags & {"place", "part", "generic", "part_word"} or follows.is_a("determiner"))):
                 out[j] = replace(out[j], senses=(Sense("word", "particle"),), classes=frozenset({"particle"}), tags=frozenset({"word"}))
         return out
 
@@ -146,6 +146,9 @@ class ItemMaker:
             item = items[j]
             if seen and item.text in particles:
                 return j, particles[item.text]
+            first = item.text.split(" ", 1)[0]
+            if seen and first in particles and item.tags == {"word"}:
+                return j, particles[first]
             if item.tags & {"place", "part", "generic", "part_word"} or item.is_a("pronoun") or "noun" in {
                 s.form for s in item.senses if s.tag == "state"
             }:
@@ -173,7 +176,7 @@ class ItemMaker:
 
 _PARTICLE_REACH = 8
 """How many items may stand between a verb and its particle."""
-_WEAK = frozenset({"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate"})
+_WEAK = frozenset({"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate", "opener", "mend"})
 
 
 def _weak(item: Item) -> bool:

@@ -101,6 +101,9 @@ class Lexicon:
     """The result of a test that leaked, and of one that did not."""
     first: Node = field(default_factory=Node)
     """Phrases that are matched before all others."""
+    small_words: frozenset[str] = frozenset()
+    """Determiners and prepositions of one word."""
+    position_words: frozenset[str] = frozenset()
     before_base: frozenset[str] = frozenset()
     """Words after which a base form is a verb."""
     short: Node = field(default_factory=Node)
@@ -188,6 +191,9 @@ def _add_places(lex: Lexicon) -> None:
         for phrase in row.say:
             for words in _nouns(lex, phrase):
                 lex.add(words, Sense(tag, index, "noun"))
+    lex.position_words = frozenset(
+        p for words in (*lex.pack.at.values(), *lex.pack.sides.values()) for p in words if " " not in p
+    )
     part_phrases = {w for p in lex.parts.values() for say in p.say for w in _nouns(lex, say)}
     own: dict[str, set[tuple[str, ...]]] = {
         p.id: {w for say in p.say for w in spellings(lex, say)} for p in lex.places.values()
@@ -212,9 +218,10 @@ def _add_parts(lex: Lexicon) -> None:
                 whole.add(words)
                 lex.add(words, Sense("part", row.part, "noun", place=row.place))
     for part in lex.parts.values():
+        own = {w for say in part.say for w in _nouns(lex, say)}
         for phrase in part.say:
             for words in _nouns(lex, phrase):
-                if words in whole:
+                if words in whole or words[0] in lex.position_words and words[1:] in own:
                     continue
                 place, generic = _leading_place(lex, words)
                 lex.add(words, Sense("part", part.id, "noun", place=place, generic=generic))
@@ -304,6 +311,9 @@ def _add_words(lex: Lexicon, inflector: Inflector) -> None:
                     lex.add(words, Sense("word", word_class, form))
             else:
                 lex.add(fold(phrase), Sense("word", word_class), first=word_class in PRIOR_CLASSES)
+    lex.small_words = frozenset(
+        p for c in ("determiner", "preposition", "to_place", "function") for p in lex.pack.words[c] if " " not in p
+    )
     lex.before_base = frozenset(
         words[-1] for c in ("plan", "to", "subject") for p in lex.pack.words[c] for words in [fold(p)] if words
     )

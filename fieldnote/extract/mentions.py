@@ -142,7 +142,7 @@ class MentionFinder:
             if senses and noun and j > i + 1:
                 # "A plug in the roof" is no plugging in.
                 senses = tuple(s for s in senses if s.form != "base")
-            if senses:
+            if senses and not (j > i + 1 and self._cuts_a_name(texts, taken, i, j)):
                 best_end, best, best_gap = j, senses, gap
             if j >= n or taken[j]:
                 break
@@ -162,6 +162,19 @@ class MentionFinder:
         span = words[i:best_end]
         weakest = min(span, key=lambda w: w.sure)
         return Mention(i, best_end, best, weakest.how, weakest.sure, best_gap)
+
+    def _cuts_a_name(self, texts: list[str], taken: Sequence[bool], i: int, j: int) -> bool:
+        """"In the back" is none where "back glass" follows: a phrase that begins with a small word yields to a name."""
+        if texts[i] not in self._lex.small_words:
+            return False
+        for k in range(i + 1, j):
+            node, m = self._lex.root.next.get(texts[k]), k + 1
+            while node is not None:
+                if m > j and any(s.tag in ("place", "part") for s in node.senses):
+                    return True
+                node = node.next.get(texts[m]) if m < len(texts) and not taken[m] else None
+                m += 1
+        return False
 
     def _named_as_noun(self, texts: list[str], i: int) -> bool:
         """Whether the word stands where a name does: it can name a part, and no "to" or "will" comes before it."""

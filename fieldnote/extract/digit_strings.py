@@ -13,6 +13,7 @@ from fieldnote.extract.spelled import read_spelled
 _SOUNDS_LIKE_DIGIT = {"to": "2", "too": "2", "for": "4", "fore": "4", "ate": "8", "won": "1", "tree": "3", "sex": "6"}
 _MARKS = {"#", "number", "no", "is", "at", "reads", "reading", "of", "uh", "um", "er", "ah", ":", ","}
 _MOST_MARKS = 3
+_SINGLES = 3
 _ODOMETER_DIGITS = 7
 
 
@@ -125,7 +126,7 @@ def _chain(words: Sequence[str], i: int, *, short: bool = False) -> tuple[str, i
     while j < n:
         if words[j] == "," and parts and len(parts[-1]) == 1 and j + 1 < n and digit(words[j + 1]):
             j += 1
-        if short and parts and _in_thousands(words, j):
+        if short and parts and (_in_thousands(words, j) or _changes_style(parts, words, j)):
             break
         group = _group_text(words, j, first=not parts)
         if group is None:
@@ -135,6 +136,11 @@ def _chain(words: Sequence[str], i: int, *, short: bool = False) -> tuple[str, i
     if not parts:
         return None
     return "".join(parts), j, parts
+
+
+def _changes_style(parts: Sequence[str], words: Sequence[str], j: int) -> bool:
+    """Whether a pair follows three digits said one by one: "four one seven, fifty three seats" is 417."""
+    return len(parts) >= _SINGLES and all(len(part) == 1 for part in parts) and (words[j] in TENS or words[j] in TEENS)
 
 
 def _in_thousands(words: Sequence[str], j: int) -> bool:

@@ -216,7 +216,17 @@ def _run(
         j = end = piece.end
     if not text:
         return None
-    return SpelledMention(at[i], at[end - 1] + 1, "".join(text), tuple(said)), end
+    return SpelledMention(at[i], at[end - 1] + 1, _with_letter_o(text, said), tuple(said)), end
+
+
+def _with_letter_o(text: Sequence[str], said: Sequence[Said]) -> str:
+    """The characters, "oh" among letters as the letter: "i o u", "c d o"; beside a digit it is zero."""
+    out = list(text)
+    for k, how in enumerate(said):
+        beside = [text[n] for n in (k - 1, k + 1) if 0 <= n < len(text)]
+        if how == "oh" and k and beside and all(c.isalpha() for c in beside):
+            out[k] = "O"
+    return "".join(out)
 
 
 def _goes_on(pieces: Sequence[str], j: int) -> bool:

@@ -101,9 +101,9 @@ def find_vin(tokens: Sequence[str], *, expected: bool = False) -> VinMention | N
     ``expected`` takes what is spelled even where nothing says that it is a VIN and the length is not right.
     """
     cue = _cue(tokens)
-    if cue is not None:
-        spelled = _after(tokens, cue[1])
-        return VinMention(cue[0], spelled.end, _judge(spelled)) if spelled else None
+    named = _after(tokens, cue[1]) if cue else None
+    if cue and named and len(named.text) > 1:
+        return VinMention(cue[0], named.end, _judge(named))
     runs = find_spelled(tokens)
     for run in runs:
         whole = _after(tokens, run.start) or run
@@ -172,7 +172,8 @@ def _readings(tokens: Sequence[str], i: int) -> list[SpelledMention]:
     ands = (False, True) if "and" in words else (False,)
     fors = (False, True) if "for" in words else (False,)
     tried = (read_spelled(tokens, i, and_is_n=n, for_is_4=four, eager=True) for n in ands for four in fors)
-    return [found for found in tried if found is not None]
+    # No VIN has the letter O: it is a zero, however it was said.
+    return [replace(found, text=found.text.replace("O", "0")) for found in tried if found is not None]
 
 
 def _standing(spelled: SpelledMention) -> tuple[bool, bool]:
@@ -185,8 +186,8 @@ def _clip(spelled: SpelledMention, tokens: Sequence[str] = ()) -> SpelledMention
     if len(spelled.text) <= LENGTH or check_digit(spelled.text[:LENGTH]) != spelled.text[8]:
         return spelled
     exact = read_spelled(tokens, spelled.start, LENGTH, eager=True) if tokens else None
-    if exact is not None and exact.text == spelled.text[:LENGTH]:
-        return exact
+    if exact is not None and exact.text.replace("O", "0") == spelled.text[:LENGTH]:
+        return replace(exact, text=spelled.text[:LENGTH])
     return replace(spelled, text=spelled.text[:LENGTH], said=spelled.said[:LENGTH])
 
 
@@ -195,12 +196,7 @@ def _clip(spelled: SpelledMention, tokens: Sequence[str] = ()) -> SpelledMention
 
 def _judge(spelled: SpelledMention) -> VinReading:
     vin, said = spelled.text, spelled.said
-    warnings: list[str] = []
-    if "oh" in said:
-        warnings.append('"oh" is read as zero: no VIN has the letter O')
-    elif "O" in vin:
-        vin = vin.replace("O", "0")
-        warnings.append("the letter O is read as zero: no VIN has it")
+    warnings = ['"oh" is read as zero: no VIN has the letter O'] if "oh" in said else []
     if len(vin) < LENGTH:
         warnings.append(f"{len(vin)} of {LENGTH} characters heard")
         return VinReading(vin, "incomplete", warnings=tuple(warnings), said=said)

@@ -37,6 +37,7 @@ from tests.extract.number_tables import rows
         ("2, 7, 4", "274", 3),
         ("88 , 214,500 km", "88", 1),
         ("six oh two double cab", "602", 3),
+        ("four one seven fifty three seats", "417", 3),
     ],
 )
 def test_digit_strings(text: str, digits: str, words: int) -> None:

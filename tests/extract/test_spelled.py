@@ -93,6 +93,8 @@ def test_spelled_lines_of_the_public_table(spoken: str, written: str) -> None:
         ("twenty six b", "26B"),
         ("k four hundred", "K400"),
         ("n h seven three one p", "NH731P"),
+        ("q z six eight i o u", "QZ68IOU"),
+        ("k l o two", "KL02"),
     ],
 )
 def test_ways_to_spell(text: str, characters: str) -> None:

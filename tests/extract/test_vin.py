@@ -103,6 +103,7 @@ WORKED = "1M8GDM9AXKP042788"
         "VIN 1-M-8-G-D-M-9-A-X-K-P-0-4-2-7-8-8.",
         "1M8GDM9AXKP042788",
         "1m8gdm9axkp042788",
+        "1M8GDM9AXKP042788 is the vin",
         "one m eight g d m nine a x k p oh four two seven eight eight",
         "vin one m eight g d m nine a x k p oh four two seven eight eight two thousand nineteen model",
         "vin one, m, eight, g, d, m, nine, a, x, k, p, zero, four, two, seven, eight, eight.",

@@ -149,7 +149,7 @@ def add(
                 raise UserMistake(f"{option} belongs to a new term", where="vocab add", do="Put --new in front.")
         added = editing.add_phrases(source, rooms.home, kind, id, say, key)
     else:
-        values = {"name": name or id.replace("-", " "), "plural": plural, key: say, "kinds": kinds}
+        values: dict[str, Any] = {"name": name or id.replace("-", " "), "plural": plural, key: say, "kinds": kinds}
         if kind == "place":
             values |= {"assembly": assembly or id, "paired": paired, "near": near}
         values = {k: v for k, v in values.items() if v is not None}

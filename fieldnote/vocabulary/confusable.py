@@ -133,7 +133,8 @@ def _pairs(terms: list[Spoken], apart: frozenset[frozenset[str]]) -> list[Pair]:
         likeness = 1.0 if _rhyme(*words) else Levenshtein.normalized_similarity(*words)
         if likeness < (LIKE_SAME if same else LIKE_NEAR):
             continue
-        key = (*sorted((f"{one.kind} {one.id}", f"{other.kind} {other.id}")), frozenset(words))
+        first, second = sorted((f"{one.kind} {one.id}", f"{other.kind} {other.id}"))
+        key = (first, second, frozenset(words))
         pair = _rated(one, other, same=same, apart=frozenset(words) in apart)
         before = found.get(key)
         if before is None:

@@ -60,7 +60,8 @@ def _shipped(pack: Pack) -> str:
 
 def _blocks(text: str) -> Iterator[tuple[str, str]]:
     """Every table with its text, from its header to the last line that is no comment and not empty."""
-    table, lines = "", []
+    table = ""
+    lines: list[str] = []
     for line in [*text.splitlines(), "[end]"]:
         match = _HEADER.match(line)
         if match and not _inside_value(lines):

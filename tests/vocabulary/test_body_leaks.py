@@ -30,7 +30,9 @@ def pack() -> Pack:
         pytest.param(QuantityKind, list(IDS["quantity"]), id="quantities"),
     ],
 )
-def test_the_pack_has_the_identifiers_of_the_contract_and_no_others(pack: Pack, record: type, wanted: list[str]) -> None:
+def test_the_pack_has_the_identifiers_of_the_contract_and_no_others(
+    pack: Pack, record: type, wanted: list[str]
+) -> None:
     """Identifiers are those of the contract's list, which is closed."""
     assert {term.id for term in pack.rows(record)} == set(wanted)
 

@@ -20,10 +20,10 @@ def test_phrases_come_most_frequent_first_with_examples(tmp_path: Path) -> None:
 
 
 def test_a_word_that_also_comes_alone_stands_for_itself(tmp_path: Path) -> None:
-    """"Gland" is said more often than any phrase that holds it."""
+    """ "Gland" is said more often than any phrase that holds it."""
     pack = load_pack(write_pack(tmp_path / "p"))
     found = unknown_phrases(left("stern gland", "gland", "gland"), pack)
-    assert [(u.phrase, u.times) for u in found][0] == ("gland", 3)
+    assert next((u.phrase, u.times) for u in found) == ("gland", 3)
 
 
 def test_small_words_sides_units_and_numbers_are_no_phrases(tmp_path: Path) -> None:

@@ -86,6 +86,13 @@ def spelling_table() -> SpellingTable:
     )
 
 
+@lru_cache(maxsize=1)
+def _openers() -> frozenset[str]:
+    """Every word that can begin a spelled run."""
+    table = spelling_table()
+    return frozenset({*table.words, *(first for first, _ in table.pairs), *SMALL, *REPEATS})
+
+
 @dataclass(frozen=True, slots=True)
 class _Piece:
     """Characters from pieces ``start:end``."""
@@ -101,9 +108,14 @@ def find_spelled(tokens: Sequence[str]) -> tuple[SpelledMention, ...]:
     Digits alone are numbers and are left to ``find_numbers``.
     """
     pieces, at = _pieces(tokens)
+    openers = _openers()
     found: list[SpelledMention] = []
     i = 0
     while i < len(pieces):
+        if pieces[i] not in openers and pieces[i].isalpha() and len(pieces[i]) > _LONGEST_PLAIN:
+            # Most words of talk leave here: the decoding below is for what may be spelled.
+            i += 1
+            continue
         first = _decode(pieces, i)
         if first is None or first.said not in _SURE or pieces[i] in _LETTER_WORDS:
             i += 1

@@ -19,6 +19,7 @@ _CUES = (
     ("v.i.n",),
     ("v.i.n.",),
 )
+_CUE_WORDS = frozenset(cue[0] for cue in _CUES)
 _AFTER_CUE = {
     "is", "number", "reads", "ends", "in", "with", "on", "this", ":", ",", "-", "and", "starts", "the", "vin",
 }  # fmt: skip
@@ -27,6 +28,8 @@ _BEFORE_REST = {
 }  # fmt: skip
 # A VIN begins with a region: 1 to 5 is North America, where the check digit is required.
 _NORTH_AMERICA = set("12345")
+# Fewer characters than these, in an utterance that does not complete a VIN, are other talk.
+_LEAST_MORE = 3
 _CLOSED_SAYING: frozenset[Said] = frozenset(("word",))
 
 
@@ -136,7 +139,10 @@ def continue_vin(reading: VinReading, tokens: Sequence[str]) -> VinMention | Non
     while start < len(tokens) and tokens[start].lower() in _BEFORE_REST:
         start += 1
     joined = max((_joined(reading, rest) for rest in _readings(tokens, start)), key=_standing, default=None)
-    return VinMention(joined.start, joined.end, _judge(joined)) if joined else None
+    if joined is None or (len(joined.text) != LENGTH and len(joined.text) - len(reading.vin) < _LEAST_MORE):
+        # "One pinhole in the seam" goes on with no VIN.
+        return None
+    return VinMention(joined.start, joined.end, _judge(joined))
 
 
 def _joined(reading: VinReading, rest: SpelledMention) -> SpelledMention:
@@ -151,7 +157,9 @@ def _overlap(first: str, second: str) -> int:
 
 def _cue(tokens: Sequence[str]) -> tuple[int, int] | None:
     """Where "vin" is said, and the word after it; the last one where it is said twice."""
-    words = [token.lower().strip(",:;") for token in tokens]
+    words = [token if token.isalpha() and token.islower() else token.lower().strip(",:;") for token in tokens]
+    if not _CUE_WORDS.intersection(words):
+        return None
     for i in range(len(words) - 1, -1, -1):
         for cue in _CUES:
             if words[i] == cue[0] and tuple(words[i : i + len(cue)]) == cue:

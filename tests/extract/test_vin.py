@@ -131,6 +131,8 @@ def test_over_two_utterances() -> None:
     assert read_vin_over([first, "continuing a x k p oh four two seven eight eight"]).vin == WORKED
     assert read_vin_over([first, "vin " + WORKED]).vin == WORKED
     assert read_vin_over([first, "hose on the door"]).status == "incomplete"
+    assert continue_vin(read_vin(first), ["one", "pinhole", "in", "the", "seam"]) is None
+    assert read_vin_over([first, "x k p", "oh four two", "seven eight eight"]).vin == WORKED
     again = continue_vin(read_vin(first), ["then", *second.split(), "hose"])
     assert again is not None
     assert (again.start, again.end, again.reading.status) == (1, 10, "valid")

@@ -234,7 +234,7 @@ class _Edit:
         table = tomlkit.table()
         table["id"] = id
         cast(AoT, doc[kind]).append(table)
-        return cast(Table, cast(AoT, doc[kind])[-1])
+        return cast(AoT, doc[kind])[-1]
 
     def _file_names(self) -> list[str]:
         return sorted({p.name for p in self.folder.glob("*.toml")} | set(self._docs))

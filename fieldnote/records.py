@@ -377,6 +377,8 @@ class Advice:
     aftercare: tuple[Aftercare, ...] = ()
     rates: str = ""
     notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    """Those that are shown whatever is done."""
 
 
 # ---- the write-up ---------------------------------------------------------------------------------------------

@@ -149,7 +149,7 @@ def _conditions(wire: Any, where: str) -> Conditions:
 def _wire(advice: Advice) -> dict[str, Any]:
     from fieldnote.wire import plain
 
-    order = ("suggestions", "plan", "unused", "aftercare", "notes", "rates")
+    order = ("suggestions", "plan", "unused", "aftercare", "notes", "cautions", "rates")
     return {name: plain(getattr(advice, name)) for name in order}
 
 

@@ -34,14 +34,14 @@ def show_advice(console: Console, advice: Advice, leak_map: LeakMap, *, everythi
     console.print()
     console.print(Text("What to do next, in this order", style="bold"))
     few = len(advice.plan) if everything else _FEW_STEPS
-    letters = _letters(advice.plan[:few])
+    letters = _letters(advice.plan[:few], advice.cautions)
     for step in advice.plan[:few]:
         _step(console, step, leak_map, letters)
     if not advice.plan:
         console.print("  Nothing is left to look for.")
     _more(console, len(advice.plan) - few, "steps")
     _aftercare(console, advice)
-    _cautions(console, letters, leak_map)
+    _cautions(console, letters, advice.cautions)
     _unused(console, advice.unused, everything)
 
 
@@ -53,7 +53,7 @@ def _more(console: Console, many: int, what: str) -> None:
 def _suggestion(console: Console, suggestion: Suggestion, leak_map: LeakMap, everything: bool) -> None:
     grid = Table.grid(padding=(0, 1))
     grid.add_column(width=2, justify="right")
-    grid.add_column(width=5, justify="right")
+    grid.add_column(width=4, justify="right")
     grid.add_column(width=BAR)
     grid.add_column()
     where = _where(leak_map, suggestion.place, suggestion.part, suggestion.side)
@@ -92,7 +92,7 @@ def _step(console: Console, step: Step, leak_map: LeakMap, letters: dict[str, st
     again = " again, after the repair" if step.stage == "verify" else ""
     body.append(f"{what} {where}{again}", style="bold")
     body.append(f"  {step.minutes:g} min", style="cyan")
-    marks = "".join(letters[c] for c in step.cautions)
+    marks = [letters[c] for c in step.cautions if c in letters]
     if marks:
         body.append(f"  caution {' '.join(marks)}", style="yellow")
     if step.opens:
@@ -106,15 +106,19 @@ def _step(console: Console, step: Step, leak_map: LeakMap, letters: dict[str, st
     console.print(grid)
 
 
-def _letters(steps: Sequence[Step]) -> dict[str, str]:
+def _letters(steps: Sequence[Step], always: Sequence[str]) -> dict[str, str]:
     """A letter for each caution of the steps shown, so that each is printed once."""
-    texts = list(dict.fromkeys(c for step in steps for c in step.cautions))
+    texts = list(dict.fromkeys(c for step in steps for c in step.cautions if c not in always))
     return {text: chr(ord("a") + n % 26) for n, text in enumerate(texts)}
 
 
-def _cautions(console: Console, letters: dict[str, str], leak_map: LeakMap) -> None:
+def _cautions(console: Console, letters: dict[str, str], always: Sequence[str]) -> None:
+    if not letters and not always:
+        return
     console.print()
     console.print(Text("Cautions", style="bold yellow"))
+    for text in always:
+        console.print(Text(f"   {text}"))
     for text, letter in letters.items():
         grid = Table.grid(padding=(0, 1))
         grid.add_column(width=2, justify="right", style="yellow")
@@ -160,8 +164,8 @@ def _where(leak_map: LeakMap, place: str, part: str | None, side: str | None) ->
 
 
 def percent(share: float) -> str:
-    """A probability for reading: "43 %", "<1 %"."""
-    return f"{100 * share:.0f} %" if share >= 0.01 else "<1 %"
+    """A probability for reading: "43%", "<1%"."""
+    return f"{100 * share:.0f}%" if share >= 0.01 else "<1%"
 
 
 def show_changes(console: Console, rates: Rates | None, changes: Sequence[Change]) -> None:
@@ -176,7 +180,7 @@ def show_changes(console: Console, rates: Rates | None, changes: Sequence[Change
     for name in ("source", "jobs", "map", "now"):
         table.add_column(name, justify="left" if name == "source" else "right")
     for change in changes:
-        table.add_row(change.name, f"{change.jobs:g}", f"{100 * change.before:.2f} %", f"{100 * change.after:.2f} %")
+        table.add_row(change.name, f"{change.jobs:g}", f"{100 * change.before:.2f}%", f"{100 * change.after:.2f}%")
     console.print(table)
     if rates.withdrawn:
         console.print(f"Withdrawn, since the vehicle came back: {len(rates.withdrawn)}.")

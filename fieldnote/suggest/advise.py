@@ -14,7 +14,7 @@ from fieldnote.suggest.belief import Belief, Network, none_of, posterior
 from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing, standings
 from fieldnote.suggest.explain import shares
-from fieldnote.suggest.leak_map import Floats, LeakMap, Source
+from fieldnote.suggest.leak_map import Floats, LeakMap
 from fieldnote.suggest.learning import Vehicle, learned_prior, rates_note
 from fieldnote.suggest.plan import make_plan
 from fieldnote.suggest.reading import DRY, LEAK, Item, Reading, read
@@ -68,6 +68,7 @@ def advise(
         unused=(*weighed.unused, *unknown),
         aftercare=aftercare(leak_map, named),
         rates=rates_id,
+        cautions=(cautions or Cautions()).always,
         notes=tuple(_notes(leak_map, weighed, net, belief, named, stand, rates)),
     )
 
@@ -149,7 +150,7 @@ def _suggestions(
                 part=source.part,
                 side=candidate.side,
                 probability=round(candidate.probability, 6),
-                because=_reasons(reading, column, source, float(prior[candidate.members[0]])),
+                because=_reasons(leak_map, reading, column, candidate.members[0], float(prior[candidate.members[0]])),
                 rates=rates,
                 name=source.row.name,
                 at=source.row.at,
@@ -159,15 +160,19 @@ def _suggestions(
     return tuple(out)
 
 
-def _reasons(reading: Reading, column: Floats, source: Source, prior: float) -> tuple[Reason, ...]:
+def _reasons(leak_map: LeakMap, reading: Reading, column: Floats, index: int, prior: float) -> tuple[Reason, ...]:
     """The entries that move a source, the strongest first, and where it started from."""
+    source = leak_map.sources[index]
     strongest = sorted(range(len(column)), key=lambda n: (-abs(column[n]), n))
     reasons = [
         Reason(reading.items[n].text, round(float(column[n]), 3), reading.items[n].entries)
         for n in strongest
         if abs(column[n]) >= _SHOWN_SHARE
     ]
-    start = f"before any entry: {100 * prior:.1f} % (estimate, confidence {source.row.confidence})"
+    if index in reading.repaired:
+        fails = 1.0 - leak_map.model.repair_holds_prob
+        return (*reasons, Reason(f"it was repaired: {100 * fails:.0f}% of repairs fail (estimate)"))
+    start = f"before any entry: {100 * prior:.1f}% (estimate, confidence {source.row.confidence})"
     return (*reasons, Reason(start))
 
 
@@ -195,14 +200,14 @@ def _notes(
     closed = {s.source for s in stand if s.closed}
     another = _another(leak_map, reading, net, belief, closed)
     if closed:
-        yield f"Chance of another leak beside what is closed: {100 * another:.0f} %."
+        yield f"Chance of another leak beside what is closed: {100 * another:.0f}%."
     else:
         yield from _liquid_note(leak_map, reading, net, belief)
     tests = [e for e in entries if e.kind == "test" and e.state in (LEAK, DRY)]
     if tests and not stand and all(e.state == DRY for e in tests):
         yield (
             f"Not reproduced so far: {len(tests)} test{'s' if len(tests) > 1 else ''}, all dry. "
-            f"Chance that it is nothing that the map knows: {100 * (1 - another):.0f} %."
+            f"Chance that it is nothing that the map knows: {100 * (1 - another):.0f}%."
         )
 
 
@@ -229,5 +234,5 @@ def _liquid_note(leak_map: LeakMap, reading: Reading, net: Network, belief: Beli
     for i, source in enumerate(leak_map.sources):
         groups.setdefault(source.row.liquid, np.zeros(len(net.prior)))[reading.column[i]] = 1.0
     chances = [(1.0 - none_of(net, m, belief.log_evidence), liquid) for liquid, m in groups.items()]
-    told = [f"{leak_map.name('liquid', q)} {100 * p:.0f} %" for p, q in sorted(chances, reverse=True) if p >= 0.01]
+    told = [f"{leak_map.name('liquid', q)} {100 * p:.0f}%" for p, q in sorted(chances, reverse=True) if p >= 0.01]
     yield f"Which water: {', '.join(told)}."

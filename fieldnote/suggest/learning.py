@@ -152,5 +152,5 @@ def rates_note(leak_map: LeakMap, rates: Rates | None) -> Iterable[str]:
         return
     many = len(rates.jobs)
     moved = changes(leak_map, rates)[:3]
-    told = "; ".join(f"{c.name} {100 * c.before:.1f} → {100 * c.after:.1f} %" for c in moved)
+    told = "; ".join(f"{c.name} {100 * c.before:.1f} → {100 * c.after:.1f}%" for c in moved)
     yield f"Base rates learned from {many} cured job{'s' if many > 1 else ''} ({rates.id}): {told}."

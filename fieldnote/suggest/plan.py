@@ -14,7 +14,7 @@ from fieldnote.suggest.closing import Standing
 from fieldnote.suggest.leak_map import Floats, LeakMap
 from fieldnote.suggest.order import LookChoice, Planner, Problem, TestChoice, together
 from fieldnote.suggest.reading import DRY, LEAK
-from fieldnote.suggest.steps import CURED, StepBook, percent
+from fieldnote.suggest.steps import CURED, UNPROVED, StepBook, percent
 from fieldnote.suggest.zones import ZoneTest, goes_before, zone_test, zone_tests
 
 MOST_STEPS = 8
@@ -23,6 +23,8 @@ MOST_CANDIDATES = 24
 MOST_SPOTS = 8
 """Looks that are weighed against each other at once; those at one spot behind the same access count as one."""
 _HALF = 0.5
+_COVERED_PROB = 0.7
+"""From this chance to show on, the order takes a test to cover a spot; the belief uses the chance itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +85,7 @@ class _Maker:
             if standing.closed or test is None or self.book.planned(test):
                 continue
             proved = standing.leaked_min is not None or len(standing.entries) > 1
-            result = (
-                CURED
-                if proved
-                else (
-                    "Dry: the best proof left; it was never seen to leak. Leaks: the repair failed, or there is another."
-                )
-            )
+            result = CURED if proved else UNPROVED
             because = f"{source.row.name}: repaired; {standing.missing}"
             self.book.retest(test, standing.leaked_min or 0.0, because, result)
 
@@ -207,7 +203,7 @@ class _Maker:
         shows = [t.shows(self.leak_map) for t in tests]
         choices = []
         for n, test in enumerate(tests):
-            inside = [bool(shows[n][list(s.sources)].mean() >= _HALF) for s in spots]
+            inside = [bool(shows[n][list(s.sources)].mean() >= _COVERED_PROB) for s in spots]
             lower = tuple(
                 m
                 for m, low in enumerate(tests)

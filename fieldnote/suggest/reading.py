@@ -24,6 +24,8 @@ from fieldnote.suggest.leak_map import Floats, LeakMap, MethodRow
 LEAK, DRY = "leak", "dry"
 _OPENED, _CLOSED = ("removed", "loosened", "lifted"), "refitted"
 _ALMOST_ONE = 1.0 - 1e-9
+_LEAST_LEAK = 1e-9
+"""Nothing said is taken for impossible, whatever the map holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +226,7 @@ class _Reader:
             odds[i] = np.log1p(-(1.0 - hedged) * (1.0 - links[i])) - np.log(max(hedged, 1e-12))
             self.items.append(Item(text, ids, odds))
         else:
-            self.items.append(Item(text, ids, None, links, hedged))
+            self.items.append(Item(text, ids, None, links, max(hedged, _LEAST_LEAK)))
 
     # ---- looks and statements --------------------------------------------------------------------------------
 

@@ -14,6 +14,8 @@ from fieldnote.suggest.zones import ZoneTest
 
 CURED = "Dry: it counts as cured. Leaks: the repair failed, or there is another leak."
 
+UNPROVED = "Dry: the best proof left; it never leaked in a test. Leaks: the repair failed, or there is another."
+
 
 @dataclass
 class StepBook:
@@ -135,5 +137,5 @@ def side_name(name: str, side: Side | None) -> str:
 
 
 def percent(share: float) -> str:
-    """A share as it is read: "43 %"."""
-    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"
+    """A share as it is read: "43%"."""
+    return f"{100 * share:.0f}%" if share >= 0.01 else "under 1%"

@@ -8,7 +8,7 @@ from typing import Annotated, Optional
 import typer
 
 from fieldnote import __version__
-from fieldnote.cli import job, models, vocab
+from fieldnote.cli import job, models, store, vocab
 from fieldnote.cli.extract import extract
 from fieldnote.cli.failures import report
 from fieldnote.cli.hear import hear
@@ -47,6 +47,7 @@ app.command()(narrate)
 app.command("next")(next_checks)
 app.command()(take)
 app.add_typer(job.app)
+app.add_typer(store.app)
 app.add_typer(models.app)
 app.add_typer(vocab.app)
 

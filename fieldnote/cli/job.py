@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import getpass
 import json
+import re
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Optional
 
 import typer
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(
     name="job",
-    help="Jobs: open, list, show, find, close; correct an entry, take a correction back.",
+    help="Jobs: open, show, find, close, correct, move between machines.",
     no_args_is_help=True,
 )
 
@@ -321,6 +323,77 @@ def undo(
     from fieldnote.cli.entry_table import edit_text
 
     _console().print(f"Took back: {escape(edit_text(taken_back))}")
+
+
+@app.command("export")
+def export_bundle(
+    jobs: Annotated[Optional[list[str]], typer.Argument(metavar="JOB…", help="Which jobs; none: all.")] = None,
+    out: Annotated[Optional[Path], typer.Option("--out", help="The file to write.")] = None,
+    sound: Annotated[bool, typer.Option("--sound/--no-sound", help="With the recordings, or without.")] = True,
+    as_json: AsJson = False,
+) -> None:
+    """Write jobs into one file, to take them in on another machine: sound, words, entries, every change.
+
+    Examples:
+
+      fieldnote job export "unit 12"
+
+      fieldnote job export --out all.zip --no-sound
+    """
+    from fieldnote.cli.bars import bar
+    from fieldnote.flow.moving import export_jobs
+
+    store = _rooms().store
+    target = out if out is not None else Path(f"{_file_name(jobs or [])}.zip")
+    with bar("writing") as tell:
+        ids = export_jobs(store, jobs or [], target, sound=sound, progress=tell)
+    if as_json:
+        _print({"file": str(target), "jobs": list(ids), "bytes": target.stat().st_size})
+    else:
+        count = f"{len(ids)} job{'s' if len(ids) != 1 else ''}"
+        _console().print(f"Wrote {count} to [bold]{escape(str(target))}[/bold]")
+
+
+def _file_name(jobs: list[str]) -> str:
+    plain = re.sub(r"[^\w-]+", "-", jobs[0].strip().lower()).strip("-") if len(jobs) == 1 else ""
+    return plain or "jobs"
+
+
+@app.command("import")
+def import_bundle(
+    bundle: Annotated[Path, typer.Argument(metavar="FILE", help="What `job export` wrote.")], as_json: AsJson = False
+) -> None:
+    """Take in the jobs of a file from another machine. Taking it in twice adds nothing.
+
+    Where both machines changed the same entry, both changes are kept and `job show` marks them.
+
+    Example:
+
+      fieldnote job import unit-12.zip
+    """
+    from fieldnote.cli.bars import bar
+    from fieldnote.flow.moving import import_jobs
+    from fieldnote.wire import plain
+
+    with bar("reading") as tell:
+        arrived = import_jobs(_rooms(), bundle, progress=tell)
+    if as_json:
+        _print({"jobs": [plain(job) | {"added": job.added} for job in arrived.jobs], "sounds": arrived.sounds})
+        return
+    console = _console()
+    for job in arrived.jobs:
+        console.print(f"[bold]{escape(job.name)}[/bold] [dim]({job.job_id})[/dim]: {_arrival(job)}")
+        if job.differences:
+            console.print(f"  {job.differences} changed on both machines: [bold]fieldnote job show {job.job_id}[/bold]")
+
+
+def _arrival(job: Any) -> str:
+    """What came in of a job, in words."""
+    if not job.added:
+        return "nothing new"
+    counts = ((job.clips, "recording"), (job.utterances, "utterance"), (job.edits, "change"))
+    parts = [f"{count} {name}{'s' if count != 1 else ''}" for count, name in counts if count]
+    return f"{'new' if job.new else 'added'}{': ' if parts else ''}{', '.join(parts)}"
 
 
 # ---- what the commands share ------------------------------------------------------------------------------------

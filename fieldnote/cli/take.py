@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 from rich.console import Console
 from rich.markup import escape
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from fieldnote.cli.bars import bar
 
 if TYPE_CHECKING:
     from fieldnote.flow import Taken, TakenFile
@@ -62,7 +63,7 @@ def take(
     rooms = Rooms(settings=settings)
     found = rooms.store.job(job)
     rooms = rooms.for_pack(found.pack)
-    with _files(sounds or []) as named, _bar() as tell:
+    with _files(sounds or []) as named, bar("copying") as tell:
         try:
             taken = take_sounds(
                 rooms.store,
@@ -120,16 +121,6 @@ def _user() -> str | None:
         return getpass.getuser()
     except (KeyError, OSError):
         return None
-
-
-@contextmanager
-def _bar() -> Iterator[Any]:
-    """One progress bar on standard error, where somebody is watching it."""
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-        task = progress.add_task("copying", total=1.0)
-        yield lambda share, doing: progress.update(task, completed=share, description=doing[:40])
 
 
 def _json(taken: Taken, names: dict[str, str]) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from sqlite_utils import Database
 
 from fieldnote.store.faults import not_a_database, plain_faults
 from fieldnote.store.migrations import migrate
+from fieldnote.store.search import index_all
 
 FILE_NAME = "jobs.db"
 BUSY_S = 10.0
@@ -36,7 +37,9 @@ def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
         refuse_scraps(path)
         db = connect(path, busy_s=busy_s)
         try:
-            migrate(db, path)
+            if migrate(db, path):
+                with atomic(db):
+                    index_all(db)
         except BaseException:
             db.conn.close()
             raise

@@ -17,16 +17,18 @@ from fieldnote.store.identity import new_id, now
 steps = Migrations("fieldnote")
 
 
-def migrate(db: Database, path: Path) -> None:
-    """Run the steps that the database lacks.
+def migrate(db: Database, path: Path) -> bool:
+    """Run the steps that the database lacks; gives whether there were any.
 
     Raises:
         StoreFault: the database holds something else, or was written by a newer version.
 
     """
     refuse_what_is_not_ours(db, path)
-    if steps.pending(db):
-        steps.apply(db)
+    if not steps.pending(db):
+        return False
+    steps.apply(db)
+    return True
 
 
 def refuse_what_is_not_ours(db: Database, path: Path) -> None:

@@ -60,6 +60,14 @@ def index_job(db: Database, job_id: str) -> None:
     db.execute(INSERT, [moment, *texts])
 
 
+def index_all(db: Database) -> None:
+    """Write the whole index anew."""
+    db.execute("DELETE FROM search")
+    db.execute("DELETE FROM search_row")
+    for row in list(db.query("SELECT id FROM job ORDER BY created_at, id")):
+        index_job(db, row["id"])
+
+
 INSERT = "INSERT INTO search (rowid, name, vehicle, words, findings, dates) VALUES (?, ?, ?, ?, ?, ?)"
 
 

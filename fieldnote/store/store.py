@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -24,7 +25,7 @@ from fieldnote.records import (
 )
 from fieldnote.resources import data_home
 from fieldnote.store import changes, entry_rows, job_rows, search, version_rows, word_rows
-from fieldnote.store.connection import BUSY_S, FILE_NAME, atomic, open_database
+from fieldnote.store.connection import BUSY_S, FILE_NAME, atomic, connect, open_database
 from fieldnote.store.entry_rows import Making
 from fieldnote.store.faults import plain_faults
 from fieldnote.store.fields import ENTRY_FIELDS, JOB_FIELDS, write_value
@@ -87,6 +88,16 @@ class Store:
         """Read several things as of one moment."""
         with self._reading() as db, db.atomic():
             yield db
+
+    @contextmanager
+    def reading_alone(self) -> Iterator[sqlite3.Connection]:
+        """A connection of its own for a long read, such as a backup."""
+        with plain_faults(self.path):
+            db = connect(self.path, busy_s=self._busy_s)
+            try:
+                yield db.conn
+            finally:
+                db.conn.close()
 
     @contextmanager
     def atomic(self) -> Iterator[Database]:
@@ -200,7 +211,7 @@ class Store:
     def end_hearing(self, hearing_id: str) -> None:
         """The clip was heard to its end; from now on its words are those of this hearing."""
         with self.atomic() as db:
-            word_rows.end_hearing(db, hearing_id)
+            search.index_job(db, word_rows.end_hearing(db, hearing_id))
 
     def add_text(
         self, job_id: str, lines: Sequence[str], *, source: str = "typed", person: str | None = None, once: bool = False

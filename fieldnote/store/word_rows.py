@@ -105,12 +105,14 @@ def add_heard(db: Database, hearing_id: str, utterance: Utterance, heard_to_s: f
     db.execute("UPDATE hearing SET heard_to_s = ? WHERE id = ?", [heard_to_s, hearing_id])
 
 
-def end_hearing(db: Database, hearing_id: str) -> None:
-    """The clip was heard to its end."""
+def end_hearing(db: Database, hearing_id: str) -> str:
+    """The clip was heard to its end; gives the id of its job."""
     db.execute("UPDATE hearing SET done = 1 WHERE id = ?", [hearing_id])
-    row = first(db, "SELECT clip_id FROM hearing WHERE id = ?", [hearing_id])
-    if row is not None and row["clip_id"] is not None:
+    row = first(db, "SELECT job_id, clip_id FROM hearing WHERE id = ?", [hearing_id])
+    assert row is not None
+    if row["clip_id"] is not None:
         choose_current(db, row["clip_id"])
+    return str(row["job_id"])
 
 
 def choose_current(db: Database, clip_id: str) -> None:

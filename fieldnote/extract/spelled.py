@@ -86,11 +86,14 @@ def spelling_table() -> SpellingTable:
     )
 
 
-@lru_cache(maxsize=1)
-def _openers() -> frozenset[str]:
-    """Every word that can begin a spelled run."""
+@lru_cache(maxsize=8192)
+def _may_open(word: str) -> bool:
+    """Whether a spelled run can begin with ``word``: most words of talk cannot, and are asked about once."""
     table = spelling_table()
-    return frozenset({*table.words, *(first for first, _ in table.pairs), *SMALL, *REPEATS})
+    known = word in table.words or word in SMALL or word in REPEATS or any(word == first for first, _ in table.pairs)
+    if known or not word.isalpha():
+        return word not in _LETTER_WORDS
+    return len(word) <= _LONGEST_PLAIN and not _VOWELS & set(word)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,16 +111,11 @@ def find_spelled(tokens: Sequence[str]) -> tuple[SpelledMention, ...]:
     Digits alone are numbers and are left to ``find_numbers``.
     """
     pieces, at = _pieces(tokens)
-    openers = _openers()
     found: list[SpelledMention] = []
     i = 0
     while i < len(pieces):
-        if pieces[i] not in openers and pieces[i].isalpha() and len(pieces[i]) > _LONGEST_PLAIN:
-            # Most words of talk leave here: the decoding below is for what may be spelled.
-            i += 1
-            continue
-        first = _decode(pieces, i)
-        if first is None or first.said not in _SURE or pieces[i] in _LETTER_WORDS:
+        first = _decode(pieces, i) if _may_open(pieces[i]) else None
+        if first is None or first.said not in _SURE:
             i += 1
             continue
         run = _run(pieces, at, i, None)

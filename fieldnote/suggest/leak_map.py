@@ -58,6 +58,8 @@ class Model:
     absent_unsure_prob: float = a_prob()
     other_part_share: float = a_prob()
     """What remains of a link where another part of the same place was named."""
+    told_apart_share: float = a_prob()
+    """What remains where the map tells the part named and the one that the source shows at apart."""
     other_spot_share: float = a_prob()
     """What remains where another spot (upper, lower, ...) of the same part was named."""
     place_only_share: float = a_prob()

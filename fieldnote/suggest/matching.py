@@ -125,15 +125,13 @@ def shows_at(leak_map: LeakMap, place: str, part: str | None, side: Side | None,
     links = leak_map.links[place]
     table = _side_table(leak_map.model.crossing_prob)
     prob = links.prob * table[links.relation, links.source_side, SIDE_CODE[side]]
-    fits = np.array([_fits(p, s, part, sign, leak_map.model.other_part_share) for p, s in _rows(leak_map, place)])
+    m = leak_map.model
+    # Water seen on one of two surfaces that the map tells apart says little of a source that shows on the other.
+    other = m.told_apart_share if part in links.parts else m.other_part_share
+    fits = np.array([_fits(p, s, part, sign, other) for p, s in zip(links.parts, links.signs, strict=True)])
     absent = np.ones(len(leak_map.sources))
     np.multiply.at(absent, links.source, 1.0 - prob * fits)
     return 1.0 - absent
-
-
-def _rows(leak_map: LeakMap, place: str) -> zip[tuple[str, frozenset[str]]]:
-    links = leak_map.links[place]
-    return zip(links.parts, links.signs, strict=True)
 
 
 def _fits(row_part: str, row_signs: frozenset[str], part: str | None, sign: str, other: float) -> float:

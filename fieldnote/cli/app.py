@@ -11,6 +11,7 @@ from fieldnote import __version__
 from fieldnote.cli import job, models, store, vocab
 from fieldnote.cli.extract import extract
 from fieldnote.cli.failures import report
+from fieldnote.cli.handover import handover
 from fieldnote.cli.hear import hear
 from fieldnote.cli.narrate import narrate
 from fieldnote.cli.next import next_checks
@@ -46,6 +47,7 @@ app.command()(hear)
 app.command()(narrate)
 app.command("next")(next_checks)
 app.command()(take)
+job.app.command("handover")(handover)
 app.add_typer(job.app)
 app.add_typer(store.app)
 app.add_typer(models.app)

@@ -202,7 +202,7 @@ def _show(document: Document) -> None:
     console = Console(highlight=False)
     console.width = min(console.width, LINE)
     console.print(Text(document.title, style="bold"))
-    console.print(Text(f"{document.kind} · {document.foot}", style="dim"))
+    console.print(Text(" · ".join(x for x in (document.kind, document.foot) if x), style="dim"))
     for label, value in document.facts:
         console.print(Text.assemble((f"{label}: ", "dim"), value))
     for section in document.sections:

@@ -20,6 +20,7 @@ MISSING = "Not recorded."
 OPEN = "Not established"
 CAUTIONS = "Cautions"
 TESTS = "Tests"
+NUMBERS = "Small numbers name the entries that a sentence rests on."
 APPENDIX = "Entries and the words behind them"
 
 Shape = Literal["prose", "steps", "list", "table", "grid"]
@@ -78,7 +79,18 @@ class Document:
     @property
     def foot(self) -> str:
         """The line that tells which text this is."""
-        return f"{self.version} · text hash {self.hash[:16]}"
+        named = f"text hash {self.hash[:16]}" if self.hash else ""
+        return " · ".join(x for x in (self.version, named) if x)
+
+    @property
+    def over(self) -> str:
+        """The line above the title."""
+        return " · ".join(x for x in (self.kind, self.version) if x)
+
+    @property
+    def closing(self) -> str:
+        """What stands under the last section."""
+        return f"{NUMBERS} Text hash (SHA-256): {self.hash}" if self.hash else self.notice
 
 
 def lay_out(narrative: Narrative, job: Job, pack: Vocabulary, *, names: bool = False) -> Document:

@@ -6,9 +6,10 @@ from collections.abc import Callable
 
 from fieldnote.errors import DeviceMissing, UserMistake
 from fieldnote.narrate.captions import captions
-from fieldnote.narrate.document import lay_out
+from fieldnote.narrate.document import Document, lay_out
 from fieldnote.narrate.export import to_csv, to_json, to_jsonl
 from fieldnote.narrate.markdown import markdown
+from fieldnote.narrate.page import html
 from fieldnote.narrate.wording import Vocabulary
 from fieldnote.records import Job, Narrative
 
@@ -34,41 +35,43 @@ def render(narrative: Narrative, job: Job, pack: Vocabulary, to: str, *, names: 
         PackFault: the wording of the pack cannot be used.
 
     """
-    makers: dict[str, Callable[[], bytes]] = {
-        "md": lambda: markdown(lay_out(narrative, job, pack, names=names)).encode("utf-8"),
-        "html": lambda: _html(narrative, job, pack, names),
-        "pdf": lambda: _pdf(narrative, job, pack, names),
-        "docx": lambda: _docx(narrative, job, pack, names),
-        "json": lambda: to_json(narrative, job, pack, names=names).encode("utf-8"),
-        "jsonl": lambda: to_jsonl(job, pack, names=names).encode("utf-8"),
-        "csv": lambda: to_csv(job, pack, names=names).encode("utf-8"),
-        "vtt": lambda: captions(job).encode("utf-8"),
+    makers: dict[str, Callable[[], str]] = {
+        "json": lambda: to_json(narrative, job, pack, names=names),
+        "jsonl": lambda: to_jsonl(job, pack, names=names),
+        "csv": lambda: to_csv(job, pack, names=names),
+        "vtt": lambda: captions(job),
     }
-    if to not in makers:
+    if to in makers:
+        return makers[to]().encode("utf-8")
+    if to not in FORMATS:
         raise UserMistake(f"no format {to!r}", where="--to", do=f"Formats are: {', '.join(FORMATS)}.")
-    return makers[to]()
+    return document_as(lay_out(narrative, job, pack, names=names), to)
 
 
-def _html(narrative: Narrative, job: Job, pack: Vocabulary, names: bool) -> bytes:
-    from fieldnote.narrate.page import html
+def document_as(document: Document, to: str) -> bytes:
+    """A laid-out document as a file: md, html, pdf or docx.
 
-    return html(lay_out(narrative, job, pack, names=names)).encode("utf-8")
+    Raises:
+        UserMistake: there is no such format.
+        DeviceMissing: the library for it is not installed.
 
-
-def _pdf(narrative: Narrative, job: Job, pack: Vocabulary, names: bool) -> bytes:
+    """
+    if to == "md":
+        return markdown(document).encode("utf-8")
+    if to == "html":
+        return html(document).encode("utf-8")
+    if to not in ("pdf", "docx"):
+        raise UserMistake(f"no format {to!r}", where="--to", do="Formats are: md, html, pdf, docx.")
     try:
-        from fieldnote.narrate.pdf import pdf
-    except ModuleNotFoundError as error:
-        raise _not_installed("pdf", error) from error
-    return pdf(lay_out(narrative, job, pack, names=names))
+        if to == "pdf":
+            from fieldnote.narrate.pdf import pdf
 
-
-def _docx(narrative: Narrative, job: Job, pack: Vocabulary, names: bool) -> bytes:
-    try:
+            return pdf(document)
         from fieldnote.narrate.word_document import word_document
+
+        return word_document(document)
     except ModuleNotFoundError as error:
-        raise _not_installed("docx", error) from error
-    return word_document(lay_out(narrative, job, pack, names=names))
+        raise _not_installed(to, error) from error
 
 
 def _not_installed(to: str, error: ModuleNotFoundError) -> DeviceMissing:
@@ -79,4 +82,4 @@ def _not_installed(to: str, error: ModuleNotFoundError) -> DeviceMissing:
     )
 
 
-__all__ = ["FORMATS", "MEDIA_TYPES", "render"]
+__all__ = ["FORMATS", "MEDIA_TYPES", "document_as", "render"]

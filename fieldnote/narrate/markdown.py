@@ -12,7 +12,7 @@ _LEAD = re.compile(r"^(\s*)([#+>-]|\d+[.)])(\s)")
 
 def markdown(document: Document) -> str:
     """The document as Markdown (headings, lists, pipe tables)."""
-    out = [f"# {_text(document.title)}", "", f"{document.kind}. {document.foot}", ""]
+    out = [f"# {_text(document.title)}", "", ". ".join(x for x in (document.kind, document.foot) if x), ""]
     out += [f"- {_text(label)}: {_text(value)}" for label, value in document.facts]
     for section in document.sections:
         out += ["", f"## {section.heading}", ""]

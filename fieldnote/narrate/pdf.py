@@ -72,24 +72,20 @@ def _fixed_date() -> Any:
 
 def pdf(document: Document) -> bytes:
     """The document as a PDF file."""
-    sheet = Sheet(f"{document.title}: {document.kind}", f"{document.title} · {document.foot}")
+    sheet = Sheet(f"{document.title}: {document.kind}", " · ".join(x for x in (document.title, document.foot) if x))
     _head(sheet, document)
     for section in document.sections:
         _section(sheet, section)
-    sheet.ln(3)
-    sheet.inked("I", SMALL_PT, SOFT)
-    sheet.multi_cell(
-        0,
-        4.2,
-        align="L",
-        text=f"Small numbers name the entries that a sentence rests on. Text hash (SHA-256): {document.hash}",
-    )
+    if document.closing:
+        sheet.ln(3)
+        sheet.inked("I", SMALL_PT, SOFT)
+        sheet.multi_cell(0, 4.2, document.closing, align="L")
     return bytes(sheet.output())
 
 
 def _head(sheet: Sheet, document: Document) -> None:
     sheet.inked("", 9.5, SOFT)
-    sheet.cell(0, 5, f"{document.kind} · {document.version}", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    sheet.cell(0, 5, document.over, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
     sheet.inked("B", 21, INK)
     sheet.multi_cell(0, 9.5, document.title, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
     sheet.ln(2)

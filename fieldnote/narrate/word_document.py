@@ -14,8 +14,8 @@ from docx.shared import Mm, Pt, RGBColor
 from fieldnote.narrate.document import APPENDIX, Document, Line, Section, Table, spans
 
 INK, SOFT, DEEP = RGBColor(22, 35, 42), RGBColor(85, 99, 106), RGBColor(12, 74, 91)
-FACE = "Calibri"
-"""A face that nearly every word processor has or replaces by one of the same widths."""
+FACE = "Arial"
+"""A face that every word processor has, or one of the same widths."""
 
 
 def word_document(document: Document) -> bytes:
@@ -27,8 +27,8 @@ def word_document(document: Document) -> bytes:
     for section in document.sections:
         _section(out, section)
     _footer(out, document)
-    last = out.add_paragraph(style="Small")
-    last.add_run(f"Small numbers name the entries that a sentence rests on. Text hash (SHA-256): {document.hash}")
+    if document.closing:
+        out.add_paragraph(document.closing, style="Small")
     buffer = io.BytesIO()
     out.save(buffer)
     return buffer.getvalue()
@@ -70,7 +70,7 @@ def _properties(out: Any, document: Document) -> None:
 
 
 def _head(out: Any, document: Document) -> None:
-    out.add_paragraph(f"{document.kind} · {document.version}", style="Small")
+    out.add_paragraph(document.over, style="Small")
     out.add_paragraph(document.title, style="Title")
     table = out.add_table(rows=0, cols=4)
     for start in range(0, len(document.facts), 4):
@@ -133,6 +133,8 @@ def _table(out: Any, table: Table, *, appendix: bool) -> None:
         rows = tuple((str(k), *row) for k, row in zip(table.keys, rows, strict=True))
     grid = out.add_table(rows=1, cols=len(heads))
     grid.autofit = False
+    for column, share in zip(grid.columns, widths, strict=True):
+        column.width = Mm(170 * share)
     for cells, texts, head in ((grid.rows[0].cells, heads, True), *((grid.add_row().cells, r, False) for r in rows)):
         for cell, text, share in zip(cells, texts, widths, strict=True):
             cell.width = Mm(170 * share)
@@ -168,7 +170,7 @@ def _repeated(row: Any) -> None:
 def _footer(out: Any, document: Document) -> None:
     paragraph = out.sections[0].footer.paragraphs[0]
     paragraph.style = out.styles["Small"]
-    paragraph.add_run(f"{document.title} · {document.foot} · page ")
+    paragraph.add_run(" · ".join(x for x in (document.title, document.foot, "page ") if x))
     for kind, text in (("begin", ""), ("", "PAGE"), ("end", "")):
         run = paragraph.add_run()
         if kind:

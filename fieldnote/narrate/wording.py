@@ -127,6 +127,21 @@ class FactForms:
 
 
 @dataclass(frozen=True, slots=True)
+class MaterialForms:
+    """``cures``: it needs time before the vehicle is used or tested."""
+
+    cures: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class WatchForms:
+    """Something to be told when a job is handed over; ``say``: words that show that it was spoken of."""
+
+    heading: str = ""
+    say: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class AftercareForms:
     """``own``: the write-up finds this gap itself, in its own words."""
 
@@ -138,10 +153,12 @@ FORMS: dict[str, type[Any]] = {
     "part": PartForms,
     "state": StateForms,
     "method": MethodForms,
+    "material": MaterialForms,
     "unit": UnitForms,
     "quantity": QuantityForms,
     "fact": FactForms,
     "aftercare": AftercareForms,
+    "watch": WatchForms,
 }
 F = TypeVar("F")
 
@@ -198,6 +215,14 @@ class Wording:
     def quantity(self, what: str) -> QuantityForms:
         """Forms of a measured property."""
         return self._forms("quantity", what, QuantityForms)
+
+    def material(self, id: str | None) -> MaterialForms:
+        """Forms of a material."""
+        return self._forms("material", id, MaterialForms)
+
+    def watches(self) -> tuple[tuple[str, WatchForms], ...]:
+        """What to tell when a job is handed over, in the order of the file."""
+        return tuple(self._tables.get("watch", {}).items())
 
     def aftercare(self, id: str) -> AftercareForms:
         """Forms of something that follows a leak."""
@@ -277,6 +302,9 @@ def _row(file: str, text: str, key: str, values: Any, record: type[Any], faults:
         choices = column.metadata.get("choices")
         if kind in (str, bool) and type(value) is not kind:
             faults.append(_fault(file, text, where, repr(value)[:60], "text" if kind is str else "true or false"))
+            good = False
+        elif kind not in (str, bool) and not (isinstance(value, list) and all(isinstance(v, str) for v in value)):
+            faults.append(_fault(file, text, where, repr(value)[:60], "a list of texts"))
             good = False
         elif choices and value not in choices:
             faults.append(_fault(file, text, where, repr(value), f"one of {', '.join(choices)}", str(value), choices))

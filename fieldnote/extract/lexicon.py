@@ -173,10 +173,19 @@ def spellings(lex: Lexicon, phrase: str) -> Iterator[tuple[str, ...]]:
     """A phrase as folded words, and with each two neighbours written as one ("weather strip", "weatherstrip")."""
     words = tuple(lex.respelled.get(w, w) for w in fold(phrase))
     yield words
+    written_out = tuple(part for w in words for part in _written_out(lex, w))
+    if written_out != words:  # an utterance is read with its short forms written out
+        yield written_out
     for i in range(len(words) - 1):
         joined = words[i] + words[i + 1]
         if len(words[i]) > 2 and len(words[i + 1]) > 2 and joined.isalpha():
             yield (*words[:i], joined, *words[i + 2 :])
+
+
+def _written_out(lex: Lexicon, word: str) -> tuple[str, ...]:
+    """What one word is a short form of ("its": "it", "'s"), or the word itself."""
+    node = lex.short.next.get(word)
+    return tuple(node.senses[0].value) if node and node.senses else (word,)
 
 
 def _nouns(lex: Lexicon, phrase: str) -> Iterator[tuple[str, ...]]:

@@ -24,6 +24,8 @@ class CaptureSettings:
     """How sound is cut into utterances."""
 
     end_silence_s: float
+    short_word_s: float
+    short_end_silence_s: float
     longest_piece_s: float
     speech_prob: float
     pad_s: float

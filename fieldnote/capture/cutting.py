@@ -1,6 +1,8 @@
 """Cuts sound into utterances where the speaker pauses. The same machine serves files and a live microphone.
 
-A piece begins with the first window that is speech, and ends when nothing has been speech for ``end_silence_s``;
+A piece begins with the first window that is speech, and ends when nothing has been speech for ``end_silence_s``, or for
+``short_end_silence_s`` where the last stretch of speech was shorter than ``short_word_s``: a string spelled with pauses
+must stay together, for a letter alone is seldom recognised. Either way
 ``pad_s`` is kept on both sides, since the detector wakes late and soft endings fall below it. Pauses between pieces
 are left out. Speech longer than ``longest_piece_s`` is cut where it is quietest, and nothing between the two halves
 is dropped.
@@ -25,6 +27,8 @@ _HYSTERESIS = 0.15
 _BREATH_WINDOWS = 5
 # The first part of a long piece is never searched for a breath, or pieces would become needlessly short.
 _SEARCH_FROM = 0.5
+# Silence within a word (before a "t") is shorter than this; what follows a longer one is a new stretch of speech.
+_WITHIN_WORD_SAMPLES = 6 * WINDOW_SAMPLES
 _BATCH_SAMPLES = 30 * RATE_HZ // WINDOW_SAMPLES * WINDOW_SAMPLES
 
 
@@ -62,6 +66,8 @@ class Cutter:
         self._keep_on = max(settings.speech_prob - _HYSTERESIS, 0.01)
         self._pad = round(settings.pad_s * RATE_HZ)
         self._end_silence = round(settings.end_silence_s * RATE_HZ)
+        self._short_word = round(settings.short_word_s * RATE_HZ)
+        self._short_end_silence = max(self._end_silence, round(settings.short_end_silence_s * RATE_HZ))
         self._shortest_windows = max(1, math.ceil(settings.shortest_speech_s * RATE_HZ / WINDOW_SAMPLES))
         self._longest = max(round(settings.longest_piece_s * RATE_HZ), 2 * _BREATH_WINDOWS * WINDOW_SAMPLES)
         self._kept = np.zeros(0, np.float32)
@@ -70,6 +76,7 @@ class Cutter:
         self._free_from = 0  # end of the last piece: the next one may begin here
         self._begin: int | None = None  # start of the piece that is being spoken
         self._voice_end = 0  # end of its last window of speech
+        self._stretch_begin = 0  # start of its last stretch of speech
         self._voiced: list[int] = []  # starts of its windows of speech
         self._after_cut = False
 
@@ -111,11 +118,15 @@ class Cutter:
             if speech_prob >= self._threshold:
                 self._begin = max(self._free_from, start - self._pad)
                 self._voiced, self._voice_end, self._after_cut = [start], self._seen, False
+                self._stretch_begin = start
             return None
         if speech_prob >= self._keep_on:
+            if start - self._voice_end >= _WITHIN_WORD_SAMPLES:
+                self._stretch_begin = start
             self._voice_end = self._seen
             self._voiced.append(start)
-        if self._seen - self._voice_end >= self._end_silence:
+        was_short = self._voice_end - self._stretch_begin < self._short_word
+        if self._seen - self._voice_end >= (self._short_end_silence if was_short else self._end_silence):
             ended = self._close(min(self._voice_end + self._pad, self._seen))
             return ended[0] if ended else None
         if self._seen - self._begin >= self._longest - WINDOW_SAMPLES:
@@ -166,6 +177,8 @@ def _check(settings: CaptureSettings) -> None:
     """Refuse settings that cannot be met; engines hear at most 30 s at once."""
     for name, least, most in (
         ("end_silence_s", 0.1, 10.0),
+        ("short_word_s", 0.0, 5.0),
+        ("short_end_silence_s", 0.1, 10.0),
         ("longest_piece_s", 2.0, 30.0),
         ("speech_prob", 0.05, 0.99),
         ("pad_s", 0.0, 2.0),

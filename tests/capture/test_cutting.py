@@ -20,7 +20,15 @@ from fieldnote.settings import CaptureSettings
 CLIPS = Path(__file__).parents[1] / "data" / "human_clips"
 SENTENCES = [f"sentence-{i}" for i in range(1, 6)]
 WINDOW_S = WINDOW_SAMPLES / RATE_HZ
-OPTIONS = CaptureSettings(end_silence_s=0.5, longest_piece_s=28.0, speech_prob=0.5, pad_s=0.2, shortest_speech_s=0.1)
+OPTIONS = CaptureSettings(
+    end_silence_s=0.5,
+    short_word_s=0.6,
+    short_end_silence_s=0.9,
+    longest_piece_s=28.0,
+    speech_prob=0.5,
+    pad_s=0.2,
+    shortest_speech_s=0.1,
+)
 
 
 class Scripted:
@@ -54,6 +62,24 @@ def test_a_pause_of_half_a_second_ends_an_utterance() -> None:
     for silent, expected in ((15, 1), (16, 2)):
         detector = Scripted((10, 0.0), (20, 0.9), (silent, 0.0), (20, 0.9), (30, 0.0))
         assert len(cut(windows(120), OPTIONS, detector=detector)) == expected
+
+
+def test_after_a_short_word_the_pause_may_be_longer() -> None:
+    """Letters of 0.4 s with 0.8 s between stay one string (28 windows: 0.896 s); after 0.93 s they part."""
+    for silent, expected in ((28, 1), (29, 2)):
+        detector = Scripted((5, 0.0), (12, 0.9), (silent, 0.0), (12, 0.9), (40, 0.0))
+        assert len(cut(windows(120), OPTIONS, detector=detector)) == expected
+
+
+def test_a_sentence_that_ends_in_full_flow_is_not_held_back() -> None:
+    """One long stretch of speech ends after the usual half second, whatever came before it."""
+    detector = Scripted((12, 0.9), (10, 0.0), (40, 0.9), (60, 0.0))
+    cutter = Cutter(OPTIONS, detector)
+    pieces, count = [], 0
+    while not pieces:
+        pieces = cutter.push(np.zeros(WINDOW_SAMPLES, np.float32))
+        count += 1
+    assert count == 12 + 10 + 40 + 16
 
 
 def test_padding_is_kept_on_both_sides() -> None:

@@ -19,6 +19,7 @@ from fieldnote.cli.bars import bar
 
 if TYPE_CHECKING:
     from fieldnote.flow import Taken, TakenFile
+    from fieldnote.settings import Settings
 
 _STANDARD_INPUT = "-"
 _SEVERAL_EXIT = 2
@@ -27,7 +28,9 @@ _STOPPED_EXIT = 130
 
 
 def take(
-    job: Annotated[str, typer.Argument(metavar="JOB", help="The job's name or id, or the start of either.")],
+    job: Annotated[
+        Optional[str], typer.Argument(metavar="JOB", help="The job's name or id, or the start of either.")
+    ] = None,
     sounds: Annotated[
         Optional[list[str]],
         typer.Argument(metavar="SOUND…", help="Recordings, or .txt notes (a line each); - is standard input."),
@@ -36,6 +39,13 @@ def take(
     engine: Annotated[Optional[str], typer.Option(help="The engine: whisper or vosk.")] = None,
     model: Annotated[Optional[str], typer.Option(help="A model's name (fieldnote models list), or a folder.")] = None,
     anew: Annotated[bool, typer.Option("--anew", help="Make the entries anew from all words kept.")] = False,
+    many: Annotated[
+        Optional[Path], typer.Option("--many", metavar="FOLDER", help="A backlog: each folder in it becomes a job.")
+    ] = None,
+    workers: Annotated[
+        Optional[int],
+        typer.Option("--workers", min=1, help="With --many: processes that hear; all cores if not given."),
+    ] = None,
     by: Annotated[Optional[str], typer.Option("--by", help="Who dictated; otherwise who is logged in.")] = None,
 ) -> None:
     """Take recordings into a job: recognise them, make entries, keep all of it.
@@ -50,17 +60,24 @@ def take(
       fieldnote take "unit 12" notes.txt
 
       echo "left tail lamp gasket is torn" | fieldnote take "unit 12" -
-    """
-    import dataclasses
 
+      fieldnote take --many recordings/
+    """
+    from fieldnote.errors import UserMistake
     from fieldnote.flow import Rooms
     from fieldnote.flow import take as take_sounds
-    from fieldnote.settings import load_settings
 
-    settings = load_settings()
-    chosen: dict[str, Any] = {k: v for k, v in (("engine", engine), ("model", model)) if v is not None}
-    settings = dataclasses.replace(settings, recognize=dataclasses.replace(settings.recognize, **chosen))
+    settings = _settings(engine, model)
     rooms = Rooms(settings=settings)
+    if many is not None:
+        if sounds:
+            raise UserMistake("--many takes a folder, and no files beside it", where=sounds[0], do="Leave them out.")
+        from fieldnote.cli.backlog import work_off
+
+        work_off(rooms, many, job, workers, as_json)
+        return
+    if job is None:
+        raise UserMistake("no job was named", where="take", do="See: fieldnote take --help.")
     found = rooms.store.job(job)
     rooms = rooms.for_pack(found.pack)
     with _files(sounds or []) as named, bar("copying") as tell:
@@ -87,6 +104,17 @@ def take(
     failed = [file.error for file in taken.files if file.error is not None]
     if failed:
         raise typer.Exit(failed[0].exit_code if len(taken.files) == 1 else _SEVERAL_EXIT)
+
+
+def _settings(engine: str | None, model: str | None) -> Settings:
+    """The machine's settings with the engine and model that were asked for."""
+    import dataclasses
+
+    from fieldnote.settings import load_settings
+
+    settings = load_settings()
+    chosen: dict[str, Any] = {k: v for k, v in (("engine", engine), ("model", model)) if v is not None}
+    return dataclasses.replace(settings, recognize=dataclasses.replace(settings.recognize, **chosen))
 
 
 @contextmanager

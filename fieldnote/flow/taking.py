@@ -181,14 +181,20 @@ def hear_clip(
         if piece.to_s <= heard_to_s + 1e-6:
             continue
         heard = engine.hear(piece.samples, hints)
-        # The id follows from the sound and the words, so that entries and people's changes hold on to an utterance
-        # that another engine, or the same one later, hears alike.
-        utterance_id = id_from("u", clip.id, f"{piece.from_s:.3f}", f"{piece.to_s:.3f}", heard.text)
-        store.add_heard(hearing_id, utterance_of(heard, piece, engine.name, utterance_id, clip.id), piece.to_s)
+        said = utterance_of(heard, piece, engine.name, "", clip.id)
+        store.add_heard(hearing_id, replace(said, id=utterance_id(clip.id, said)), piece.to_s)
         tell(piece.to_s / length_s)
     store.end_hearing(hearing_id)
     tell(1.0)
     return sound.warnings
+
+
+def utterance_id(clip_id: str, said: Utterance) -> str:
+    """The id that follows from the sound and the words.
+
+    So entries and people's changes hold on to an utterance that another engine, or the same one later, hears alike.
+    """
+    return id_from("u", clip_id, f"{said.from_s or 0.0:.3f}", f"{said.to_s or 0.0:.3f}", said.text)
 
 
 def _nobody(share: float, doing: str) -> None:

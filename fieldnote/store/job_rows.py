@@ -111,6 +111,12 @@ def _near(db: Database, ref: str) -> str:
     return "`fieldnote job list` shows the jobs." if names else '`fieldnote job new "NAME"` opens the first one.'
 
 
+def jobs_named(db: Database, name: str) -> list[str]:
+    """Ids of the jobs of this very name, in any case."""
+    sql = "SELECT id FROM job WHERE name = ? COLLATE NOCASE ORDER BY created_at DESC"
+    return [row["id"] for row in db.query(sql, [" ".join(name.split())])]
+
+
 def list_jobs(
     db: Database, status: Status | None, limit: int | None, since: str | None, until: str | None
 ) -> list[JobLine]:

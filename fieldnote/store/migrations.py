@@ -234,7 +234,7 @@ _M002 = """
 CREATE TABLE search_row (moment INTEGER PRIMARY KEY, job_id TEXT NOT NULL UNIQUE REFERENCES job (id));
 CREATE VIRTUAL TABLE search USING fts5 (
   name, vehicle, words, findings, dates,
-  tokenize = 'porter unicode61 remove_diacritics 2', prefix = '2 3'
+  tokenize = 'porter unicode61 remove_diacritics 2', prefix = '1 2 3'
 );
 """
 

@@ -25,6 +25,8 @@ _VIN_TAILS = (8, 6)
 _TERM = re.compile(r'"[^"]*"|\S+')
 _WORD = re.compile(r"\w", re.UNICODE)
 _LAST_MOMENT = (1 << 62) - 1
+_LONGEST_FINDING = 6
+"""Words between the place and the state of one row of ``finding_text``, at most: those of the part, and the side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,14 +122,13 @@ def find(db: Database, query: Query, limit: int) -> list[JobLine]:
     since, until = _moments(query)
     values |= {"since": since, "until": until}
     if match:
-        # The limit holds inside, on bare row numbers: an excerpt is made for the hits that are shown only.
+        # CROSS JOIN keeps the index outermost, walked by row number; an excerpt is made of the rows that come out only.
         values["match"] = match
-        inner = f"""SELECT search.rowid AS moment, job.id FROM search
-          JOIN search_row ON search_row.moment = search.rowid JOIN job ON job.id = search_row.job_id
+        inner = f"""SELECT job.id, snippet(search, -1, '[', ']', '…', 10) AS excerpt FROM search
+          CROSS JOIN search_row ON search_row.moment = search.rowid CROSS JOIN job ON job.id = search_row.job_id
           WHERE search MATCH :match AND search.rowid BETWEEN :since AND :until AND {" AND ".join(conditions)}
           ORDER BY search.rowid DESC LIMIT :limit"""
-        rows = list(db.query(inner, values))
-        return [_line(db, row["id"], _excerpt(db, row["moment"], match)) for row in rows]
+        return [_line(db, row["id"], " ".join(row["excerpt"].split())) for row in db.query(inner, values)]
     if len(conditions) == 1 and since == 0 and until == _LAST_MOMENT:
         raise UserMistake("nothing to look for", where="job find", do="Give words, or an option such as --place.")
     inner = f"""SELECT job.id FROM search_row JOIN job ON job.id = search_row.job_id
@@ -142,15 +143,6 @@ def _line(db: Database, job_id: str, excerpt: str) -> JobLine:
     return JobLine(**row, excerpt=excerpt)
 
 
-def _excerpt(db: Database, moment: int, match: str) -> str:
-    row = first(
-        db,
-        "SELECT snippet(search, -1, '[', ']', '…', 10) AS text FROM search WHERE search MATCH ? AND rowid = ?",
-        [match, moment],
-    )
-    return " ".join(str(row["text"]).split()) if row else ""
-
-
 def _entry_values(query: Query) -> dict[str, str]:
     named = {"place": query.place, "part": query.part, "state": query.state, "side": query.side}
     return {name: value for name, value in named.items() if value}
@@ -163,8 +155,10 @@ def _match(query: Query) -> str:
     quoted = [f'"{term.replace(chr(34), "")}"' for term in terms]
     if quoted and not query.words.rstrip().endswith('"'):
         quoted[-1] += "*"  # the last word may be unfinished
-    # Identifiers narrow the jobs down before the entries themselves are looked at.
-    quoted += [f'findings : "{value}"' for value in _entry_values(query).values()]
+    # Identifiers that stand near each other narrow the jobs down before the entries themselves are looked at.
+    named = [f'"{value.replace(chr(34), "")}"' for value in _entry_values(query).values() if _WORD.search(value)]
+    if named:
+        quoted.append(f"findings : NEAR({' '.join(named)}, {_LONGEST_FINDING})")
     return " AND ".join(quoted)
 
 

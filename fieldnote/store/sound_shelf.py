@@ -34,6 +34,19 @@ class SoundShelf:
         self.home = home
         self.folder = home / "sound"
 
+    def hash_of(self, source: Path) -> str:
+        """The SHA-256 of a file, without copying it.
+
+        Raises:
+            NotFound, UserMistake: as ``keep``.
+
+        """
+        digest = hashlib.sha256()
+        with _open(source) as reader:
+            while chunk := reader.read(_CHUNK):
+                digest.update(chunk)
+        return digest.hexdigest()
+
     def keep(self, source: Path) -> Kept:
         """Copy ``source`` onto the shelf; a sound that is there already is not copied again.
 
@@ -45,17 +58,7 @@ class SoundShelf:
             StoreFault: the copy cannot be written (disk full, no permission).
 
         """
-        if source.is_dir():
-            raise UserMistake("this is a folder", where=str(source), do="Name the sound files in it.")
-        try:
-            reader = source.open("rb")
-        except FileNotFoundError as error:
-            raise NotFound("there is no such file", where=str(source), do="Check the name.") from error
-        except OSError as error:
-            raise UserMistake(
-                f"this file cannot be read ({error.strerror})", where=str(source), do="Check its permissions."
-            ) from error
-        with reader:
+        with _open(source) as reader:
             return self.keep_stream(reader, source.suffix)
 
     def keep_stream(self, reader: IO[bytes], suffix: str) -> Kept:
@@ -113,6 +116,19 @@ class SoundShelf:
             (self.home / path).unlink(missing_ok=True)
         except OSError as error:
             raise file_fault(error, self.home / path) from error
+
+
+def _open(source: Path) -> IO[bytes]:
+    if source.is_dir():
+        raise UserMistake("this is a folder", where=str(source), do="Name the sound files in it.")
+    try:
+        return source.open("rb")
+    except FileNotFoundError as error:
+        raise NotFound("there is no such file", where=str(source), do="Check the name.") from error
+    except OSError as error:
+        raise UserMistake(
+            f"this file cannot be read ({error.strerror})", where=str(source), do="Check its permissions."
+        ) from error
 
 
 def _sync_folder(folder: Path) -> None:

@@ -131,6 +131,19 @@ class Store:
         with self._reading() as db:
             return job_rows.find_job(db, ref)
 
+    def find_named(self, name: str) -> str | None:
+        """The id of the one job of this very name (in any case), or None.
+
+        Raises:
+            UserMistake: several jobs have it.
+
+        """
+        with self._reading() as db:
+            found = job_rows.jobs_named(db, name)
+        if len(found) > 1:
+            raise UserMistake("several jobs have this name", where=name, do=f"Give the id of one: {', '.join(found)}.")
+        return found[0] if found else None
+
     def job(self, ref: str) -> Job:
         """The whole job that ``ref`` means (see ``find_id``), as of one moment."""
         with self.reading() as db:
@@ -174,13 +187,14 @@ class Store:
 
     # ---- sound and words ------------------------------------------------------------------------------------
 
-    def add_clip(self, job_id: str, kept: Kept, clip: Clip, *, position: int = 0) -> Clip:
+    def add_clip(self, job_id: str, kept: Kept, clip: Clip, *, position: int = 0, after: str | None = None) -> Clip:
         """Keep a clip of a job; a sound that the job has already gives the clip that is there.
 
-        ``position`` orders the clips of one call. The id and path of ``clip`` are chosen here.
+        ``position`` orders the clips of one call; with ``after`` they stand at the job's beginning, ordered by that
+        text, in whatever order they come. The id and path of ``clip`` are chosen here.
         """
         with self.atomic() as db:
-            return word_rows.add_clip(db, job_id, kept, clip, position)
+            return word_rows.add_clip(db, job_id, kept, clip, position, after)
 
     def clip_of_sound(self, job_id: str, sha256: str) -> Clip | None:
         """The clip of a job that has this sound, or None."""

@@ -25,7 +25,7 @@ _CLIP = """
 _TIME = "%Y-%m-%dT%H:%M:%S.%fZ"
 
 
-def add_clip(db: Database, job_id: str, kept: Kept, clip: Clip, position: int) -> Clip:
+def add_clip(db: Database, job_id: str, kept: Kept, clip: Clip, position: int = 0, after: str | None = None) -> Clip:
     """Insert a clip and its sound; a sound that the job has already gives the clip that is there."""
     there = clip_of_sound(db, job_id, kept.sha256)
     if there is not None:
@@ -34,6 +34,10 @@ def add_clip(db: Database, job_id: str, kept: Kept, clip: Clip, position: int) -
     # Let go once and given again: it is kept again.
     db.execute("UPDATE sound SET let_go_at = NULL, path = ? WHERE sha256 = ?", [kept.path, kept.sha256])
     clip_id = id_from("c", job_id, kept.sha256)
+    order_key = f"{_next_time(db, job_id)}/{position:05d}"
+    if after is not None:
+        job = first(db, "SELECT created_at FROM job WHERE id = ?", [job_id])
+        order_key = f"{job['created_at'] if job else ''}/{after}"
     db.table("clip").insert(
         {
             "id": clip_id,
@@ -44,7 +48,7 @@ def add_clip(db: Database, job_id: str, kept: Kept, clip: Clip, position: int) -
             "rate_hz": clip.rate_hz,
             "channels": clip.channels,
             "started_at": clip.started_at,
-            "order_key": f"{_next_time(db, job_id)}/{position:05d}",
+            "order_key": order_key,
         }
     )
     found = clip_of_sound(db, job_id, kept.sha256)

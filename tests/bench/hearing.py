@@ -46,6 +46,7 @@ HUMAN = REPOSITORY / "tests" / "data" / "human_clips"
 LIBRIVOX = Path("/usr/share/pocketsphinx/test/data/librivox")
 CARDS = Path("/usr/share/pocketsphinx/test/data/cards")
 RATE_HZ = 16_000
+PARTS = ("people", "dictation", "words", "commands", "vins", "noise")
 DOUBT = 0.5
 """An entry's ``misheard_risk`` from which it carries a mark."""
 

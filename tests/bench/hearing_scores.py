@@ -103,7 +103,7 @@ def _key(entry: Entry) -> tuple[object, ...]:
 
 
 def dangers(gold: Sequence[Entry], got: Sequence[Entry]) -> list[tuple[Entry, str]]:
-    """Entries whose mistake would mislead: side flipped, "no" lost or gained, wrong number, made-up source or repair."""
+    """Entries whose mistake misleads: side flipped, "no" lost or gained, wrong number, made-up source or repair."""
     found: list[tuple[Entry, str]] = []
     left = list(gold)
     for entry in got:

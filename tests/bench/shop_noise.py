@@ -1,4 +1,4 @@
-"""The noises of a shop, made by script and seeded. Training makes its own, by other means: none of these is heard there.
+"""The noises of a shop, made by script and seeded. Training makes its own, by other means: it hears none of these.
 
 Every maker takes a length in samples and a generator, and gives float64 mono at 16 kHz with a standard deviation of 1.
 """
@@ -98,7 +98,7 @@ def grinder(length: int, dice: np.random.Generator) -> Samples:
 
 
 def radio(speech: Sequence[Samples]) -> Maker:
-    """A shop radio behind the car: one voice after another, through a small loudspeaker, with hum and a tune under it."""
+    """A shop radio behind the car: one voice after another through a small loudspeaker, with hum and a tune under."""
 
     def make(length: int, dice: np.random.Generator) -> Samples:
         out = np.zeros(length)

@@ -14,40 +14,14 @@ import soundfile
 from fieldnote.extract.vin_rules import check_digit
 
 TEXTS = Path(__file__).with_name("dictation.txt")
-_ICAO = dict(
-    zip(
-        "ABCDEFGHJKLMNPRSTUVWXYZ",
-        [
-            "alfa",
-            "bravo",
-            "charlie",
-            "delta",
-            "echo",
-            "foxtrot",
-            "golf",
-            "hotel",
-            "juliett",
-            "kilo",
-            "lima",
-            "mike",
-            "november",
-            "papa",
-            "romeo",
-            "sierra",
-            "tango",
-            "uniform",
-            "victor",
-            "whiskey",
-            "x-ray",
-            "yankee",
-            "zulu",
-        ],
-        strict=True,
-    )
-)
-_DIGITS = dict(
-    zip("0123456789", ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"], strict=True)
-)
+_ICAO = {
+    word[0].upper(): word
+    for word in (
+        "alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "juliett", "kilo", "lima", "mike",
+        "november", "papa", "romeo", "sierra", "tango", "uniform", "victor", "whiskey", "x-ray", "yankee", "zulu",
+    )  # a VIN has no I, O and Q
+}  # fmt: skip
+_DIGITS = dict(enumerate(("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")))
 _CHECK_AT = 8
 
 
@@ -70,9 +44,8 @@ def vins(count: int, seed: int = 17) -> list[tuple[str, str]]:
     letters, found = "ABCDEFGHJKLMNPRSTUVWXYZ", []
     while len(found) < count:
         characters = [dice.choice(letters if dice.random() < 0.45 else "0123456789") for _ in range(17)]
-        characters[_CHECK_AT] = (
-            check_digit("".join(characters[:_CHECK_AT] + ["0"] + characters[_CHECK_AT + 1 :])) or "0"
-        )
+        characters[_CHECK_AT] = "0"  # takes no part in its own sum
+        characters[_CHECK_AT] = check_digit("".join(characters)) or "0"
         vin = "".join(characters)
         found.append((vin, spelled(vin, icao=len(found) % 2 == 0, dice=dice)))
     return found
@@ -84,8 +57,8 @@ def spelled(characters: str, *, icao: bool, dice: random.Random) -> str:
     i = 0
     while i < len(characters):
         one = characters[i]
-        name = _DIGITS.get(one) or (_ICAO[one] if icao else one)
-        if characters[i : i + 2] == one * 2 and one in _DIGITS and dice.random() < 0.5:
+        name = _DIGITS[int(one)] if one.isdigit() else _ICAO[one] if icao else one
+        if characters[i : i + 2] == one * 2 and one.isdigit() and dice.random() < 0.5:
             out.append(f"double {name}")
             i += 1
         else:

@@ -23,6 +23,7 @@ _VOWELS = set("aeiouy")
 _LIKENED = (("as", "in"), ("like",), ("for",), ("as",))
 _DOTTED = re.compile(r"(?:[a-z]\.)+[a-z]?\.?$")
 _CUTS = re.compile(r"[-‐‑–—/ ]")
+_SINGLES = 3
 _LONGEST_PLAIN = 4
 _AND_AS_N = "an"  # a slip for N in the table
 _FOR_AS_4 = "fore"  # a slip for 4 in the table that likens nothing
@@ -217,6 +218,9 @@ def _run(
             if pieces[j] in _FILLERS and text and j + 1 < len(pieces) and _goes_on(pieces, j + 1):
                 j += 1
                 continue
+            break
+        if piece.said == "number" and not eager and len(text) >= _SINGLES and set(said) == {"digit"}:
+            # "Four one seven, fifty three seats": digits said one by one end at a pair.
             break
         doubtful = piece.said == "slip" or pieces[j] in _LETTER_WORDS
         if doubtful and not _fits(pieces, piece.end, started=bool(text), alone=not eager):

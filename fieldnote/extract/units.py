@@ -7,32 +7,31 @@ from dataclasses import dataclass, replace
 
 from fieldnote.extract.cardinals import Parsed
 from fieldnote.extract.conversions import dimension, factor
-from fieldnote.extract.number_words import ONES, SMALL, TEENS, TENS, VULGAR, cut
+from fieldnote.extract.number_words import ONES, SMALL, TEENS, TENS, cut
 from fieldnote.extract.numbers import number_at
+from fieldnote.extract.quantity_words import (
+    AFTER_IN,
+    ARTICLES,
+    BEFORE_A_SECOND,
+    FILLERS,
+    ITEM_MARKS,
+    JOINS,
+    NO_NUMBER_AFTER,
+    SOUNDS_LIKE_NUMBER,
+    STARTERS,
+    WORD_LIKE,
+)
 from fieldnote.extract.unit_table import UnitTable, compile_units
 
 __all__ = ["QuantityMention", "UnitTable", "compile_units", "find_quantities"]
-
-# Between a number and its unit these add nothing: "five more minutes", "a good two inches", "three full hours".
-_FILLERS = frozenset({"more", "full", "good", "solid", "whole", "straight", "odd", "extra", "additional"})
-_ARTICLES = {"a", "an"}
-_JOINS = {"to", "or", "through", "-", "til", "till"}
-_ITEM_MARKS = {"number", "#"}
-_STARTERS = frozenset(
-    {*SMALL, *VULGAR, *_ARTICLES, "half", "quarter", "couple", "dozen", "minus", "negative", "hundred", "thousand"}
-    | {"point", "decimal", "double", "triple", "between"}
-)  # fmt: skip
-# Written short forms that are ordinary words: a unit only when written against the digits ("2in") or as "2 in.".
-_WORD_LIKE = {"in", "a", "as", "at", "h", "s", "c", "f"}
-# "A second" is a time after these and a second one elsewhere ("a second grommet").
-_BEFORE_A_SECOND = {"in", "for", "after", "within", "about", "under", "took", "takes", "than"}
 
 
 @dataclass(frozen=True, slots=True)
 class QuantityMention:
     """A value and its unit in ``tokens[start:end]``; ``unit`` is the symbol from the unit table.
 
-    ``how``: ``number`` (a number was said) or ``article`` ("a minute", "an inch": 1, and weaker evidence). ``low`` and
+    ``how``: ``number`` (a number was said), ``article`` ("a minute": 1, weaker evidence) or ``heard`` ("to
+    inches" for two; weaker evidence). ``low`` and
     ``high`` are the ends of a range, whose ``value`` is its upper end.
     """
 
@@ -69,7 +68,7 @@ def find_quantities(tokens: Sequence[str], units: UnitTable) -> tuple[QuantityMe
     i, n = 0, len(words)
     while i < n:
         word = words[i]
-        if word not in _STARTERS and not word[0].isdigit() and word not in units.by_first:
+        if word not in STARTERS and not word[0].isdigit() and word not in units.by_first:
             i += 1
             continue
         quantity = reader.at(i)
@@ -97,7 +96,7 @@ class _Reader:
 
     def past(self, i: int) -> int:
         """The word to go on from where no quantity begins at ``i``: "number two ten inches" must not give 210."""
-        if self.words[i] in SMALL and i and self.words[i - 1] in _ITEM_MARKS:
+        if self.words[i] in SMALL and i and self.words[i - 1] in ITEM_MARKS:
             parsed = number_at(self.words, i)
             return parsed.end if parsed else i + 1
         return i + 1
@@ -130,9 +129,11 @@ class _Reader:
         words = self.words
         if i >= len(words):
             return None
-        if words[i] in _ARTICLES and i + 1 < len(words):
+        if words[i] in SOUNDS_LIKE_NUMBER:
+            return self._sounds_like_number(i)
+        if words[i] in ARTICLES and i + 1 < len(words):
             # "A minute", "a good inch", "a full minute".
-            unit = self._unit(i + 2 if words[i + 1] in _FILLERS else i + 1)
+            unit = self._unit(i + 2 if words[i + 1] in FILLERS else i + 1)
             if unit is not None:
                 found = self._with_tail(_Found(i, unit[1], 1, unit[0], "article"), plain=True)
                 return None if found.end == i + 2 and self._is_second_one(i) else found
@@ -144,14 +145,22 @@ class _Reader:
             return self._with_tail(found, plain=amount.kind == "cardinal")
         return None
 
+    def _sounds_like_number(self, i: int) -> _Found | None:
+        """Such as "to inches of it": the number was heard as a word; weaker evidence."""
+        value, measured = SOUNDS_LIKE_NUMBER[self.words[i]]
+        key, unit = self._unit_key(i + 1), self._unit(i + 1)
+        if unit is None or key in self.units.singular or (i and self.words[i - 1] in NO_NUMBER_AFTER):
+            return None
+        return _Found(i, unit[1], value, unit[0], "heard") if dimension(unit[0]) in measured else None
+
     def _is_second_one(self, i: int) -> bool:
         words = self.words
-        return words[i + 1] == "second" and (i == 0 or words[i - 1] not in _BEFORE_A_SECOND)
+        return words[i + 1] == "second" and (i == 0 or words[i - 1] not in BEFORE_A_SECOND)
 
     def _amounts(self, i: int) -> list[Parsed]:
         """Readings of the number at word ``i``, the likeliest first: the unit after it decides."""
         words = self.words
-        if i and words[i - 1] in _ITEM_MARKS:
+        if i and words[i - 1] in ITEM_MARKS:
             return []
         readings: list[Parsed] = []
         chain = self._unsaid_hundred(i)
@@ -185,11 +194,11 @@ class _Reader:
     def _unit_after(self, j: int) -> tuple[str, int] | None:
         """The unit at word ``j``, after fillers and "of a", "of an", "an"."""
         words, n = self.words, len(self.words)
-        while j < n and words[j] in _FILLERS:
+        while j < n and words[j] in FILLERS:
             j += 1
         if j < n and words[j] == "of":
             j += 1
-        if j < n and words[j] in _ARTICLES:
+        if j < n and words[j] in ARTICLES:
             j += 1
         return self._unit(j)
 
@@ -215,8 +224,12 @@ class _Reader:
 
     def _written_unit(self, j: int) -> bool:
         words, n = self.words, len(self.words)
-        glued = self.token_of[j] == self.token_of[j - 1]
-        return j > 0 and words[j - 1][-1].isdigit() and (glued or (j + 1 < n and words[j + 1] == "."))
+        if j == 0:
+            return False
+        following = words[j + 1] if j + 1 < n else ""
+        if words[j] == "in" and following in AFTER_IN:
+            return True
+        return words[j - 1][-1].isdigit() and (self.token_of[j] == self.token_of[j - 1] or following == ".")
 
     # ---- what follows a unit ----------------------------------------------------------------------------------
 
@@ -299,7 +312,7 @@ class _Reader:
     def _range_after(self, first: _Found) -> _Found | None:
         """Such as "two inches to three inches", "a minute to a minute and a half"."""
         words, j = self.words, first.end
-        if first.low is not None or j + 1 >= len(words) or words[j] not in _JOINS:
+        if first.low is not None or j + 1 >= len(words) or words[j] not in JOINS:
             return None
         second = self._single(j + 1)
         if second is None or second.unit != first.unit or second.value <= first.value:
@@ -313,7 +326,7 @@ class _Reader:
             j = amount.end
             if amount.kind == "ordinal" or j >= len(words):
                 continue
-            joined = words[j] in _JOINS or words[j] == ","
+            joined = words[j] in JOINS or words[j] == ","
             second = self._single(j + joined)
             if second is None or second.value <= amount.value:
                 continue
@@ -344,7 +357,7 @@ class _Reader:
         return replace(second, start=i, low=first.value, how="number")
 
 
-_WORD_LIKE_PHRASES = {(word,) for word in _WORD_LIKE}
+_WORD_LIKE_PHRASES = {(word,) for word in WORD_LIKE}
 _PARTS = {"half", "quarter", "quarters", "thirds", "eighths", "sixteenths", "tenths", "eighth", "third", "tenth"}
 _SMALLER = {"h": "min", "min": "s", "ft": "in"}
 _CLOSERS = {

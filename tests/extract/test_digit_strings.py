@@ -56,6 +56,7 @@ def test_digit_strings(text: str, digits: str, words: int) -> None:
         ("two twelve white", "212"),
         ("forty one a white van", "41"),
         ("four one i see", "41"),
+        ("four one seven fifty three seats", "417"),
     ],
 )
 def test_identifiers_may_hold_letters(text: str, characters: str) -> None:

@@ -129,26 +129,35 @@ class ItemMaker:
             found = self._particle(out, i, particles)
             if found is None:
                 continue
-            j, senses = found
+            j, last, senses = found
             others = tuple(s for s in item.senses if s.tag not in ("act", "word", "state"))
             out[i] = replace(item, senses=(*senses, *others), classes=frozenset(), tags=frozenset({"act"}))
-            follows = out[j + 1] if j + 1 < len(out) else None
-            if out[j].text in particles and (follows is None or not (follows.tags & {"place", "part", "generic", "part_word"} or follows.is_a("determiner"))):
-                out[j] = replace(out[j], senses=(Sense("word", "particle"),), classes=frozenset({"particle"}), tags=frozenset({"word"}))
+            follows = out[last + 1] if last + 1 < len(out) else None
+            whole = " ".join(i.text for i in out[j : last + 1])
+            if whole in particles and (follows is None or not (follows.tags & {"place", "part", "generic", "part_word"} or follows.is_a("determiner"))):
+                for k in range(j, last + 1):
+                    out[k] = replace(
+                        out[k],
+                        senses=(Sense("word", "particle"),),
+                        classes=frozenset({"particle"}),
+                        tags=frozenset({"word"}),
+                    )
         return out
 
     def _particle(
         self, items: Sequence[Item], i: int, particles: Mapping[str, tuple[Sense, ...]]
-    ) -> tuple[int, tuple[Sense, ...]] | None:
-        """The particle that belongs to the verb at ``i``, with a thing or a pronoun between them."""
+    ) -> tuple[int, int, tuple[Sense, ...]] | None:
+        """First and last item of the particle that belongs to the verb at ``i``, a thing or a pronoun between them."""
         seen = False
         for j in range(i + 1, min(i + _PARTICLE_REACH, len(items))):
             item = items[j]
-            if seen and item.text in particles:
-                return j, particles[item.text]
+            for last in range(min(j + _PARTICLE_LONGEST, len(items)) - 1 if seen else j - 1, j - 1, -1):
+                text = " ".join(k.text for k in items[j : last + 1])
+                if text in particles:
+                    return j, last, particles[text]
             first = item.text.split(" ", 1)[0]
             if seen and first in particles and item.tags == {"word"}:
-                return j, particles[first]
+                return j, j, particles[first]
             if item.tags & {"place", "part", "generic", "part_word"} or item.is_a("pronoun") or "noun" in {
                 s.form for s in item.senses if s.tag == "state"
             }:
@@ -176,6 +185,8 @@ class ItemMaker:
 
 _PARTICLE_REACH = 8
 """How many items may stand between a verb and its particle."""
+_PARTICLE_LONGEST = 3
+"""Items of the longest particle ("back down", "back into place")."""
 _WEAK = frozenset({"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate", "opener", "mend"})
 
 

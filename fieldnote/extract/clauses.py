@@ -5,6 +5,7 @@ Dictation has no punctuation to rely on, so a clause ends where the next thing o
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -31,6 +32,8 @@ class ClauseReader:
         self.later = any(c.kind == "later" for c in self._row)
         self._reset()
         self._plan = False
+        self._mending = False
+        self._of_both = False
         self._test: Frame | None = None
 
     # -- the clause under construction ---------------------------------------------------------------------------
@@ -95,7 +98,25 @@ class ClauseReader:
         while i < len(self._row):
             i = self._step(i)
         self._close()
+        self._merge_results()
         return self.frames
+
+    def _merge_results(self) -> None:
+        """"Neither lamp is leaking, hosed both of them": one test, its result said first."""
+        leak, _ = self._lex.test_states
+        for result, test in itertools.pairwise(list(self.frames)):
+            finding = result.finding
+            if test.kind != "test" or test.thing is not None or test.result or result.kind != "state" or finding is None:
+                continue
+            state = finding.get("test")
+            if not state or finding.get("evidence") or finding.get("check") or result.thing is None or result.outlet:
+                continue
+            test.thing, test.more = result.thing, result.more
+            test.result = "leak" if (state == leak) == result.present else "dry"
+            test.pronoun = test.of_thing = False
+            test.spans.extend(result.spans)
+            test.start = min(test.start, result.start)
+            self.frames.remove(result)
 
     # -- dispatch ------------------------------------------------------------------------------------------------
 
@@ -128,6 +149,8 @@ class ClauseReader:
             self._joined = ""
             return
         thing = replace(thing, halves=None)
+        if self._with and self._mode == "state" and self._last is not None and not self._prep:
+            self._prep, self._with = "at", False
         if self._prep:
             prep, self._prep = self._prep, ""
             self._on_prepositional(i, thing, prep)
@@ -173,7 +196,9 @@ class ClauseReader:
         elif self._mode == "state" and self._last is not None:
             self._thing_after_state(i, thing, joined, predicate)
         elif self._mode in ("look", "source") and self._last is not None:
-            self._thing_after_look(thing, joined, predicate)
+            self._thing_after_look(thing, joined, self._predicate_next(i + 1) if not joined else predicate)
+        elif self._subjects and joined and self._subjects[-1].new and not thing.new and predicate:
+            self._begin(thing)
         elif self._subjects and joined:
             self._subjects.append(thing)
         elif self._subjects and self._linked:
@@ -214,7 +239,15 @@ class ClauseReader:
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             self._with = False
             return
+        if self._with and frame.thing is not None and not thing.named and not predicate:
+            self._with = False  # "cleared it with a wire": a tool
+            return
         self._with = False
+        if thing.material is not None and self._is_put_on(frame, thing):
+            frame.material = thing.material
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
+            frame.by_material = thing.part
+            return
         if predicate and not (frame.thing is None and not frame.pronoun):
             self._begin(thing)
         elif frame.thing is None and not frame.pronoun:
@@ -231,6 +264,20 @@ class ClauseReader:
             frame.thing = thing
         else:
             self._begin(thing)
+
+    def _is_put_on(self, frame: Frame, thing: Thing) -> bool:
+        """A material as the object of the work that it is for ("gunned in urethane"), and no part that was there."""
+        if frame.thing is not None or thing.named or thing.new:
+            return False
+        if thing.part is None:
+            return True
+        assert thing.material is not None
+        action = self._lex.materials[thing.material].action
+        return not self._determined(thing) and bool(action) and frame.acts[0] == action
+
+    def _determined(self, thing: Thing) -> bool:
+        """Whether "the" or "this" stands before it."""
+        return any(r.kind == "determiner" and r.end == thing.start and r.item.text not in ("a", "an") for r in self._row)
 
     def _give_object(self, thing: Thing) -> None:
         """The object of the verb, and of the verbs joined before it ("cleaned and resealed the seam")."""
@@ -251,7 +298,9 @@ class ClauseReader:
         if self._with and thing.material is not None and not thing.named:
             self._with = False
             return
-        if predicate and (frame.thing is not None or frame.result):
+        if thing.bare and not joined:
+            self._narrow(frame, thing)
+        elif predicate and (frame.thing is not None or frame.result):
             self._begin(thing)
         elif frame.kind == "test" and frame.thing is None and not frame.result:
             frame.thing = thing
@@ -325,6 +374,9 @@ class ClauseReader:
         c = self._row[j]
         if c.kind == "link":
             return True
+        if c.kind in ("to_place", "to", "preposition") and j + 1 < len(self._row):
+            quantity = self._row[j + 1].item.quantity
+            return quantity is not None and self._lex.measures.get(quantity.unit) == "torque"
         if linked:
             return c.kind == "act" and c.item.sense("act", "said") is not None
         if c.kind == "state":
@@ -354,11 +406,17 @@ class ClauseReader:
                 k = j + 1
                 while k < len(self._row) and self._row[k].kind in ("skip", "determiner"):
                     k += 1
-                if k < len(self._row) and self._row[k].kind == "thing":
+                if k < len(self._row) and self._row[k].kind in ("thing", "pronoun"):
+                    seen_thing = seen_thing or self._row[k].kind == "thing"
                     j = k + 1
-                    seen_thing = True
+                    continue
+                if k < len(self._row) and self._row[k].kind in ("link", "state"):
+                    j = k
                     continue
                 return False
+            if c.kind == "pronoun" and j == i and j + 1 < len(self._row) and self._row[j + 1].kind in ("link", "unknown"):
+                j += 2  # "the flange it sits on"
+                continue
             if c.kind in ("and", "or") and j + 1 < len(self._row):
                 k = j + 1
                 while k < len(self._row) and self._row[k].kind in ("skip", "determiner"):
@@ -503,6 +561,7 @@ class ClauseReader:
             self._place_state(thing)
         else:
             located = _located(frame.thing, thing)
+            frame.inherited = frame.inherited and thing.bare
             for said in self._clause:
                 if said.thing is frame.thing:
                     said.thing = located
@@ -512,8 +571,14 @@ class ClauseReader:
 
     def _place_state(self, thing: Thing) -> None:
         """The thing that the states just said are of: theirs, and those joined before it that have none."""
+        if thing.bare and self._last is not None and self._last.thing is None and self._last.joined:
+            # "A rust trail on the left quarter trim and droplets on the right": the same thing, on the other side.
+            before = next((f for f in reversed(self.frames) if f is not self._last and f.thing is not None), None)
+            if before is not None and before.thing is not None and before.kind == "state":
+                thing = within(thing, replace(before.thing, side=None, at=(), item=None, count=None))
         for frame in self._clause:
             if frame.kind == "state" and (frame.thing is None or frame is self._last):
+                frame.inherited = False
                 frame.thing = thing if frame.thing is None else within(thing, frame.thing)
                 frame.spans.extend(thing.spans)
                 frame.end = max(frame.end, thing.end)
@@ -524,6 +589,13 @@ class ClauseReader:
     def _on_state(self, i: int, c: Constituent) -> None:
         finding = c.item.finding
         assert finding is not None
+        self._prep = ""
+        if self._with and self._mode == "state" and self._last is not None and self._last.finding is not None:
+            # "Blocked with dirt": of what, and no finding of its own.
+            self._with = False
+            if c.item.sense("state", "noun") is not None and not finding.get("evidence"):
+                self._last.mark(c.start, c.end, "detail")
+                return
         if self._mode == "void":
             if not self._joined:
                 return
@@ -552,6 +624,9 @@ class ClauseReader:
             return
         if self._idle_sound(i, finding):
             return
+        if self._runs_on(c, finding, form):
+            self._last.mark(c.start, c.end, "detail")  # type: ignore[union-attr]
+            return
         if self._mode == "state" and self._joined and self._last is not None and self._last.of_thing and form == "noun" \
                 and not self._subjects and self._own_thing_follows(i + 1):
             self._begin_keeping()
@@ -568,6 +643,15 @@ class ClauseReader:
         if self._thing_ahead(i + 1) and self._row[i + 1].kind in ("thing", "determiner"):
             return False
         return bool(self.frames) or self._mode == "void"
+
+    def _runs_on(self, c: Constituent, finding: Finding, form: str) -> bool:
+        """"A rust trail coming down": how a sign runs, and no second sign."""
+        last = self._last
+        return (
+            self._mode == "state" and last is not None and last.end == c.start and last.head_form == "noun"
+            and form != "noun" and last.finding is not None and bool(last.finding.get("evidence"))
+            and bool(finding.get("evidence")) and c.item.text.split(" ")[0].endswith("ing")
+        )
 
     def _mends_it(self, finding: Finding, form: str) -> bool:
         """"Sealed the pinhole": the fault is what the work was done to."""
@@ -648,6 +732,8 @@ class ClauseReader:
                 frame.spans.extend(thing.spans)
                 frame.start = min(frame.start, thing.start)
         frame.follows = self._mode == "state" and bool(self._clause)
+        frame.inherited = frame.follows and of_thing
+        frame.joined = bool(self._joined)
         self._mode = "state"
         self._linked = False
         self._add(frame)
@@ -706,8 +792,14 @@ class ClauseReader:
         return True
 
     def _set_result(self, test: Frame, result: str, c: Constituent) -> None:
-        if test.result == "leak" and result == "dry":
+        if self._of_both:
+            self._of_both = False
+            for other in self.frames:
+                if other.kind == "test" and other is not test and not other.result:
+                    self._set_result(other, result, c)
+        if test.result == "leak" and result == "dry" and not self._mending:
             return
+        self._mending = False
         test.result = result  # type: ignore[assignment]
         test.unsure = test.unsure or self._unsure
         test.mark(c.start, c.end, "state")
@@ -745,6 +837,8 @@ class ClauseReader:
         sense = self._row[j].sense
         if sense is None or sense.form not in ("past", "participle", "said"):
             return False
+        if sense.form == "said" and len(self._row[j].item.text.split()) <= 2:
+            return True
         k = j + 1
         while k < len(self._row) and self._row[k].kind in ("skip", "unknown", "again", "number"):
             k += 1
@@ -788,14 +882,17 @@ class ClauseReader:
             frame = self._act(acts, None, c=c)
             frame.pronoun = True
             return
-        if self._mode == "act" and self._last is not None and acts[0] == self._last.acts[0] and self._last.material \
-                and not self._object_ahead(i + 1):
+        same = self._mode == "act" and self._last is not None and not self._object_ahead(i + 1) and (
+            acts[0] == self._last.acts[0] and self._last.material
+            or not self._joined and self._torque_ahead(i + 1) and self._last.thing is not None
+        )
+        if same and self._last is not None:
             # "Put thread sealant on the screw, torqued to": one piece of work.
             self._last.mark(c.start, c.end, "head")
             return
         share = self._mode == "act" and self._joined and self._last is not None
         previous = self._last if share else None
-        plan = self._plan and (c.sense.form == "base" or bool(share))
+        plan = self._plan and (c.item.sense("act", "base") is not None or bool(share))
         again, unsure = self._again, self._unsure
         clause = list(self._clause) if share else []
         measures = self._measures
@@ -811,6 +908,12 @@ class ClauseReader:
             self._clause = [*clause, frame]
             frame.weak = previous.thing
             frame.of_thing = previous.thing is None and not previous.pronoun
+
+    def _torque_ahead(self, j: int) -> bool:
+        while j < len(self._row) and self._row[j].kind in ("to", "to_place", "preposition", "hedge", "unknown"):
+            j += 1
+        quantity = self._row[j].item.quantity if j < len(self._row) else None
+        return quantity is not None and self._lex.measures.get(quantity.unit) == "torque"
 
     def _act(self, acts: tuple[str, ...], thing: Thing | None, *, c: Constituent | None = None, new: bool = False) -> Frame:
         start = c.start if c else (thing.start if thing else 0)
@@ -857,6 +960,7 @@ class ClauseReader:
             action = self._lex.materials[thing.material].action
             self._handle = None
             frame = self._act((action,) if action else ("",), None, c=handle)
+            frame.by_material = thing.part
             frame.material = thing.material
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             if thing.new or not action:
@@ -1024,8 +1128,15 @@ class ClauseReader:
     def _on_find(self, i: int, c: Constituent) -> None:
         negated, unsure = self._negated, self._unsure
         outer, pending = self._outer, (self._subjects if self._mode == "" else [])
+        if c.is_a("find") and self._number_ends(i + 1):
+            return
         self._fresh(negated, unsure)
         self._outer = outer or (pending[-1] if pending else None)
+
+    def _number_ends(self, j: int) -> bool:
+        """"I count five": a number and nothing behind it."""
+        rest = [r for r in self._row[j:] if r.kind not in ("unknown", "determiner")]
+        return len(rest) == 1 and rest[0].kind == "number"
 
     def _on_there_is(self, i: int, c: Constituent) -> None:
         if c.is_a("link") and (self._subjects or self._subject_pronoun) and self._mode == "":
@@ -1058,6 +1169,10 @@ class ClauseReader:
             self._close()
         if self._mode == "state" and self._last is not None and not self._joined and not self._linked_after_state():
             pass
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        if c.is_a("mend") and nxt is not None and nxt.kind in ("act", "method_verb", "handle") and self.frames:
+            self._on_mend(i, c)
+            return
         if self._verb_unknown(i, c):
             self._close()
             self._mode = "void"
@@ -1079,8 +1194,21 @@ class ClauseReader:
     def _linked_after_state(self) -> bool:
         return self._linked
 
+    def _on_only(self, i: int, c: Constituent) -> None:
+        if self._mode == "state":
+            self._negated = False
+
+    def _on_amiss(self, i: int, c: Constituent) -> None:
+        """"Could not find anything wrong with the door": all is well."""
+        sound = next((s.id for s in self._lex.states.values() if s.sound), None)
+        if not self._negated or sound is None:
+            return
+        self._negated = False
+        self._push_state(c, Finding((("check", sound),)), "adj")
+
     def _on_neither(self, i: int, c: Constituent) -> None:
-        self._close()
+        if self._mode != "" or not self._subjects:
+            self._close()
         self._negated = True
         listed = any(r.is_a("or") for r in self._row[i + 1 : i + 6])
         self._both = not listed
@@ -1155,7 +1283,17 @@ class ClauseReader:
     def _on_then(self, i: int, c: Constituent) -> None:
         plan = self._plan
         self._close()
-        self._plan = plan
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        base = nxt is not None and nxt.sense is not None and nxt.sense.form == "base"
+        planned = c.is_a("next_up") and (base or self._test_ahead(i + 1))
+        self._plan = plan or planned
+
+    def _test_ahead(self, j: int) -> bool:
+        """Whether a test is named further on, none that was done, and no result with it."""
+        rest = self._row[j:]
+        named = any(r.kind in ("method", "test") for r in rest)
+        done = any(r.kind in ("method_verb", "handle", "state", "act", "quantity", "find", "there_is") for r in rest)
+        return named and not done
 
     def _on_pronoun(self, i: int, c: Constituent) -> None:
         if self._mode == "act" and self._last is not None and self._last.thing is None:
@@ -1205,6 +1343,10 @@ class ClauseReader:
 
     def _on_both_of(self, i: int, c: Constituent) -> None:
         target = self._last
+        waiting = [f for f in self.frames if f.kind == "test" and not f.result]
+        if len(waiting) > 1:
+            self._of_both = True
+            return
         if target is not None and target.kind in ("act", "test") and target.thing is None:
             target.pronoun = True
             target.thing = None
@@ -1236,8 +1378,13 @@ class ClauseReader:
         cue = self._cue(i)
         measure = Measure(quantity, cue, Span(c.start, c.end, "quantity"))
         self._prep = ""
+        if self._subjects and self._mode == "" and self._lex.measures.get(quantity.unit) == "torque":
+            self._torqued(c)
         target = self._measured(i)
         if target is None:
+            self._measures.append(measure)
+            return
+        if self._dimension(measure) == "torque" and target.kind != "act":
             self._measures.append(measure)
             return
         same = [m for m in target.measures if self._dimension(m) == self._dimension(measure)]
@@ -1245,6 +1392,20 @@ class ClauseReader:
             target.measures.remove(same[-1])
         target.measures.append(measure)
         target.mark(c.start, c.end, "quantity")
+
+    def _torqued(self, c: Constituent) -> None:
+        """"Studs to thirty inch pounds": tightened, whatever the verb."""
+        tighten = next((m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), "")
+        if tighten:
+            subjects = list(self._subjects)
+            frame = self._act((tighten,), subjects[-1])
+            for earlier in subjects[:-1]:
+                frame.more.append(earlier)
+            frame.mark(c.start, c.end, "head")
+
+    def _takes_torque(self, action: str) -> bool:
+        found = self._lex.find(("torque",))
+        return any(s.tag == "act" and action in s.value for s in found)
 
     def _dimension(self, measure: Measure) -> str:
         return self._lex.measures.get(measure.quantity.unit, "")
@@ -1302,12 +1463,24 @@ class ClauseReader:
             else:
                 self._outer = Thing(item=number.value, start=c.start, end=c.end)
             return
-        if number.value >= 2 and nxt is not None and nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
+        if number.value < 2:
+            return
+        if nxt is None or nxt.kind == "of":
+            target = self._last or (self.frames[-1] if self.frames else None)
+            if target is not None and target.kind == "state":
+                target.count = number.value
+                target.mark(c.start, c.end, "quantity")
+        elif nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
             self._count = number.value
 
     # -- cause ---------------------------------------------------------------------------------------------------
 
     def _on_is_source(self, i: int, c: Constituent) -> None:
+        while self.frames and self.frames[-1].kind == "state" and self.frames[-1].thing is None and (
+            self.frames[-1].finding is not None and not self.frames[-1].finding.get("check")
+            and self.frames[-1].finding.get("test")
+        ):
+            self.frames.pop()  # "the pinholes that leak": says no more than the cause does
         earlier = [f for f in self.frames if f.kind == "state" and f.present and not f.outlet]
         named = self._subjects[-1] if self._subjects else None
         unsure = self._unsure
@@ -1333,6 +1506,13 @@ class ClauseReader:
         self._add(frame)
 
     def _on_maybe_source(self, i: int, c: Constituent) -> None:
+        """"That's it", "probably the leak": the cause where nothing else is said, and a fault was said before."""
+        others = [r for r in self._row if r is not c and r.kind not in ("hedge", "link", "pronoun", "unknown", "determiner",
+                                                                       "subject", "then", "and")]
+        if others and not any(r.kind in ("state", "thing") and r.start < c.start for r in others):
+            return
+        if others and c.item.text.startswith("the "):
+            return
         self._on_is_source(i, c)
         self.frames[-1].presented = True
 
@@ -1364,15 +1544,17 @@ class ClauseReader:
 
     def _on_mend(self, i: int, c: Constituent) -> None:
         """A change of mind before a verb drops what was just begun; others were mended when things were grouped."""
+        self._mending = True
         nxt = next((r for r in self._row[i + 1 :] if r.kind not in ("subject", "unknown", "link", "and")), None)
         if nxt is None or not self.frames:
             return
         last = self.frames[-1]
-        if nxt.kind in ("method_verb", "method", "test") and last.kind == "test" and not last.result:
+        verbs = ("method_verb", "method", "test", "handle")
+        if nxt.kind in verbs and last.kind == "test" and not last.result:
             self.frames.remove(last)
             self._reset()
             self._test = None
-        elif nxt.kind == "act" and last.kind == "act":
+        elif nxt.kind == "act" and last.kind == "act" or nxt.kind in verbs and last.kind == "act" and last.thing is None:
             self.frames.remove(last)
             self._reset()
 

@@ -267,6 +267,10 @@ class Composer:
         if part_hint is None and (thing is None or not thing.named):
             part_hint = draft.focus.part
         kind_id = self._kind_of(finding, part_hint, thing.place if thing else draft.focus.place)
+        timed = any(self._dimension(m) in ("time", "pressure") for m in frame.measures)
+        if kind_id is not None and timed and finding.get("test") and not (thing is not None and thing.part == "carpet" and False):
+            self._bare_result(draft, frame, thing)
+            return
         if kind_id is None:
             if finding.get("test"):
                 self._bare_result(draft, frame, thing)
@@ -280,7 +284,7 @@ class Composer:
         if weak is not None and (thing is None or not thing.named):
             thing = replace(thing, place=weak.place, generic=weak.generic, side=thing.side or weak.side) if thing else Thing(
                 place=weak.place, generic=weak.generic, side=weak.side, start=weak.start, end=weak.end)
-        if kind == "evidence" and frame.follows and frame.head_form == "noun" and thing is not None:
+        if kind == "evidence" and frame.inherited and frame.head_form == "noun" and thing is not None:
             thing = replace(thing, part=None)
         place, part, side = self._where(draft, thing, part=carried)
         entry = Entry(
@@ -320,7 +324,16 @@ class Composer:
         last = next((e for e in reversed(draft.recent) if e.kind == "test"), None)
         if thing is None or thing.bare:
             # "It leaks" after a test that leaked says it again.
-            if last is None or last.state == state or not frame.measures:
+            if last is None or last.state == state:
+                return
+            if last.id in {*draft.last_said, *(e.id for e in draft.added)} and frame.result == "":
+                # "Nothing yet", then "now it is coming through": one test.
+                leaks = state == self._leak
+                measures = self._measures(frame.measures, test=True, leaks=leaks)
+                draft.change(replace(last, state=state, quantities=tuple(dict.fromkeys((*last.quantities, *measures))),
+                                     origins=(*last.origins, *self._origins(draft, frame))))
+                return
+            if not frame.measures:
                 return
         self._test(draft, test)
 
@@ -414,7 +427,7 @@ class Composer:
                 base = Focus(before.place, before.part, before.side)
         elif kind == "repair" and (thing is None or thing.bare):
             base = draft.focus
-        carried = draft.focus.part if kind == "repair" or frame.pronoun else None
+        carried = frame.by_material or (draft.focus.part if kind == "repair" or frame.pronoun else None)
         if thing is None and not frame.pronoun and kind == "access":
             carried = draft.focus.part
         place, part, side = self._where(draft, thing, part=carried, base=base)
@@ -456,9 +469,24 @@ class Composer:
         ids = [a for a in frame.acts if a]
         if not ids:
             return "", ""
-        chosen = ids[0]
+        chosen = self._named_for(ids[0], thing.part if thing is not None else draft.focus.part)
+        if chosen == self._refitting() and thing is not None and thing.part is not None:
+            before = self._antecedent(draft, thing.part, ("check", "source", "access"))
+            if before is not None and before.kind != "access" and before.present:
+                return "repair", self._reseating() or chosen
         kinds = self._lex.states[chosen].kinds
         return ("access" if "access" in kinds else "repair"), chosen
+
+    def _named_for(self, action: str, part: str | None) -> str:
+        """The action by the name that it has on this part ("pushed the tube back on" reconnects it)."""
+        for row in self._lex.readings:
+            if row.instead_of == action and part is not None and part in row.parts:
+                return row.state
+        return action
+
+    def _reseating(self) -> str:
+        found = self._lex.find(("reseat",))
+        return next((s.value[0] for s in found if s.tag == "act"), "")
 
     def _replacing(self) -> str:
         found = self._lex.find(("replace",))
@@ -486,7 +514,8 @@ class Composer:
         if frame.of_thing and frame.pronoun and thing is None:
             side = "both"
         state = {"leak": self._leak, "dry": self._dry}.get(frame.result)
-        verify = frame.retest or frame.again or (place in draft.repaired)
+        tested = any(e.kind == "test" and e.place == place for e in draft.recent)
+        verify = frame.retest or (frame.again and (tested or thing is None)) or place in draft.repaired
         entry = Entry(
             kind="test", place=place, part=part, side=side, state=state,  # type: ignore[arg-type]
             certainty="unsure" if frame.unsure else "sure",
@@ -560,9 +589,9 @@ class Composer:
             state = kind_id[1] if kind_id and kind_id[0] == "check" else finding.get("check")
         fault = self._last_fault(draft, place, part)
         if fault is not None:
-            if state is None:
+            if state is None and (thing is None or thing.bare):
                 state = fault.state
-                part = part or (fault.part if thing is None or not thing.part else part)
+                part = part or fault.part
             if side is None and (thing is None or thing.side is None) and fault.state == state:
                 side = fault.side
         return Entry(kind="source", place=place, part=part, side=side, state=state)  # type: ignore[arg-type]
@@ -585,6 +614,8 @@ class Composer:
         for thing in [frame.thing, *frame.more]:
             if thing is None and frame.kind in ("topic", "look"):
                 continue
+            if frame.kind == "topic" and thing is not None and thing.place is None and thing.part is None:
+                continue
             base = draft.work if frame.kind == "test" and draft.work.place and thing is None else draft.focus
             if thing is not None and thing.part is not None and not thing.named and not self._lex.parts[thing.part].usual_place:
                 before = self._antecedent(draft, thing.part, ("check", "source", "repair", "access", "test"))
@@ -594,7 +625,8 @@ class Composer:
             place, part, side = self._where(draft, thing, part=carried, base=base)
             entry = Entry(kind="plan", place=place, part=part, side=side, state=state,  # type: ignore[arg-type]
                           at=thing.at if thing else (), item=thing.item if thing else None,
-                          certainty="unsure" if frame.unsure else "sure")
+                          certainty="unsure" if frame.unsure else "sure",
+                          quantities=self._measures(frame.measures, test=False, count=self._count(frame, thing)))
             self._finish(draft, frame, entry)
         draft.focus = focus if frame.kind in ("topic", "look") else draft.focus
 
@@ -654,7 +686,7 @@ class Composer:
         self._visit(draft, entry.place)
         if entry.kind in ("test", "repair", "source"):
             draft.work = Focus(entry.place, None, entry.side)
-        if entry.kind == "repair" and entry.place is not None:
+        if entry.kind == "repair" and entry.place is not None and not (entry.state and self._lex.states[entry.state].tidies):
             draft.repaired.add(entry.place)
 
     def _origins(self, draft: Draft, frame: Frame) -> tuple[Origin, ...]:

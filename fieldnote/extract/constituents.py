@@ -34,7 +34,7 @@ class Constituent:
 
 # The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.
 _WORD_KINDS = (
-    "no_source", "is_source", "source_at", "plan_noun", "later", "plan", "hedge", "neither", "negator", "there_is",
+    "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "plan_noun", "later", "plan", "hedge", "neither", "negator", "there_is",
     "new", "others", "both_of", "other_side", "same", "stay", "pronoun", "but", "and", "or", "then", "with", "inside", "water",
     "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",
     "lasting", "took", "labor", "mend", "determiner", "particle",
@@ -56,6 +56,10 @@ class Grouper:
         out: list[Constituent] = []
         i = 0
         while i < len(items):
+            if self._labels(items, i):
+                out.extend(Constituent("skip", x.start, x.end, x) for x in items[i : i + 2])
+                i += 2
+                continue
             thing = self._thing(items, i, out)
             if thing is not None:
                 constituent, i = thing
@@ -64,6 +68,10 @@ class Grouper:
             out.append(self._single(items, i, out))
             i += 1
         return self._join_of(out)
+
+    def _labels(self, items: Sequence[Item], i: int) -> bool:
+        """"Line two", "step one": the number of a line of the report, not of a thing."""
+        return items[i].is_a("label") and i + 1 < len(items) and items[i + 1].number is not None
 
     # -- things -------------------------------------------------------------------------------------------------
 
@@ -125,10 +133,21 @@ class Grouper:
                 return False
             return True
         if "side" in item.tags:
+            if self._verb_not_side(items, j):
+                return False
             return not (item.is_a("both_of", "opener") and not self._side_here(items, j, thing))
         if "at" in item.tags:
             return self._position_here(items, j, before, thing)
         return False
+
+    def _verb_not_side(self, items: Sequence[Item], j: int) -> bool:
+        """"Left the bead thin": a side that is followed by "the" and led in by nothing is none."""
+        following = items[j + 1] if j + 1 < len(items) else None
+        led = j > 0 and items[j - 1].is_a("determiner", "preposition", "of", "link", "and", "mend", "negator", "then")
+        bare = items[j].end - items[j].start == 1
+        return bool(bare and j > 0 and not led and following is not None and following.is_a("determiner") and not (
+            items[j - 1].tags & (THING_TAGS | {"at", "side"})
+        ))
 
     def _side_here(self, items: Sequence[Item], j: int, thing: Thing | None) -> bool:
         if items[j].text == "both":
@@ -140,6 +159,8 @@ class Grouper:
     ) -> bool:
         """A position word counts beside a thing, a preposition or a finding, not as a loose adverb ("put it back")."""
         item = items[j]
+        if thing is not None and thing.part is not None and item.is_a("adverb"):
+            return self._thing_follows(items, j + 1)
         if not item.is_a(*SKIPPED) and not (item.tags - {"at", "word"}):
             return True
         if thing is not None:
@@ -219,6 +240,8 @@ class Grouper:
             )
         at = item.sense("at")
         if at is not None:
+            if thing.bare and thing.side is not None and self._side_next(items, j + 1):
+                return None
             if thing.named and thing.part is None and self._place_next(items, j + 1):
                 return None
             return replace(
@@ -250,6 +273,9 @@ class Grouper:
         while j < len(items) and ("side" in items[j].tags or "at" in items[j].tags):
             j += 1
         return j < len(items) and bool(items[j].tags & {"place", "generic"})
+
+    def _side_next(self, items: Sequence[Item], j: int) -> bool:
+        return j < len(items) and "side" in items[j].tags
 
     def _numbered(self, items: Sequence[Item], j: int, thing: Thing) -> tuple[Thing, int] | None:
         """"Bolt three", "screw number two": the number of one of many."""
@@ -292,6 +318,10 @@ class Grouper:
                 return "mend", item.sense("command")
         if item.is_a("plan_noun", "plan") and not item.tags - {"word"}:
             return ("plan_noun" if item.is_a("plan_noun") else "plan"), None
+        if item.is_a("source_first") and last is None:
+            return "source_at", None
+        if item.is_a("water") and last is not None and self._just_handled(before):
+            return "water", None
         act = self._act_here(items, i, last)
         if act is not None:
             return "act", act
@@ -321,6 +351,14 @@ class Grouper:
             return "skip", None
         return "unknown", None
 
+    def _just_handled(self, before: Sequence[Constituent]) -> bool:
+        """Whether a verb of putting on stands right before, small words aside."""
+        for c in reversed(before):
+            if c.kind in ("skip", "determiner"):
+                continue
+            return c.kind == "handle"
+        return False
+
     def _idle_state(self, item: Item, items: Sequence[Item], i: int, last: Constituent | None) -> bool:
         """A word such as "good", "light" or "off" that only fills here and says nothing of a state."""
         if not item.is_a("filler", "off", "opener", "preposition", "to_place", "function", "link"):
@@ -329,8 +367,10 @@ class Grouper:
         if item.is_a("off", "preposition", "to_place"):
             # "The lamp off", "rear bumper is off": a state behind its thing, not before one.
             return not (last is not None and last.kind in ("thing", "link") and (following is None or not self._names(following)))
-        if item.is_a("opener") and last is None:
-            return following is not None and not following.is_a("negator")
+        if item.is_a("opener"):
+            if last is None:
+                return following is not None and not following.is_a("negator")
+            return last.kind not in ("thing", "link", "pronoun", "state", "hedge", "both_of", "and", "or")
         if item.is_a("filler"):
             # "Good two inches", "a bad tear", "fine pinholes": an adjective before what it colours.
             if following is None:
@@ -355,7 +395,9 @@ class Grouper:
         done = item.sense("act", "past", "participle", "said", "ing", "third")
         base = item.sense("act", "base")
         following = self._next_plain(items, i + 1)
-        object_follows = following is not None and (self._names(following) or following.is_a("pronoun", "determiner"))
+        object_follows = following is not None and (
+            self._name_ahead(items, i + 1) or following.is_a("pronoun", "determiner")
+        )
         if i + 1 < len(items) and items[i + 1].is_a("determiner", "pronoun") and not items[i + 1].is_a("and"):
             object_follows = True
         if done is not None:
@@ -367,6 +409,10 @@ class Grouper:
                 nxt = items[i + 1] if i + 1 < len(items) else None
                 led = nxt is not None and (nxt.is_a("determiner", "of") or bool(nxt.tags & {"side", "place", "generic", "at"}))
                 return done if behind and not led else None
+            if "state" in item.tags and done.form == "third" and last is not None:
+                return None
+            if last is not None and last.kind == "or" and not object_follows:
+                return None
             if last is not None and last.kind in ("link", "negator", "hedge", "neither"):
                 return None if not self._material_follows(items, i + 1) else done
             if last is not None and last.kind in ("thing", "state") and not object_follows:
@@ -380,6 +426,12 @@ class Grouper:
             first = last is None or last.kind in ("and", "then")
             return base if first and object_follows and not item.tags & THING_TAGS and not item.sense("state", "adj") else None
         return base if last is None or last.kind in ("and", "then", "subject", "hedge") or object_follows else None
+
+    def _name_ahead(self, items: Sequence[Item], j: int) -> bool:
+        """Whether a named thing comes next, its side and position aside."""
+        while j < len(items) and (items[j].is_a(*SKIPPED) or items[j].tags & {"side", "at"}) and not items[j].tags & THING_TAGS:
+            j += 1
+        return j < len(items) and bool(items[j].tags & THING_TAGS)
 
     def _material_follows(self, items: Sequence[Item], j: int) -> bool:
         """Whether "with urethane" or the like comes next: then something was done, not found."""

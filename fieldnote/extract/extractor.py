@@ -173,22 +173,23 @@ class Extractor:
             questions = (STEERING_QUESTION,)
         return after, self._changes(draft, leftovers=leftovers, command=command, questions=questions)
 
-    def _said_by_others(self, draft: Draft, line: Line, items: Sequence[Item]) -> str | None:
+    def _said_by_others(self, draft: Draft, line: Line, items: list[Item]) -> str | None:
         """A complaint in the customer's words, a question or an aside: no entry but the complaint."""
         complaint = self._facts.complaint(line)
         if complaint is not None:
             words, tokens = line.words, line.tokens
             start, end = tokens[words[complaint[1]].first].start, len(draft.utterance.text.rstrip())
-            facts = self._facts.find(line)
-            for fact in facts:
-                if fact.end <= complaint[0]:
-                    self._put_fact(draft, fact)
+            for fact in self._facts.find(line, until=complaint[0]):
+                self._put_fact(draft, fact)
             value = draft.utterance.text[start:end]
             entry = Entry("fact", what=self._complaint_id(), value=value, quote=value)
             self._put(draft, entry, ((start, end, "head"),))
             return "complaint"
         if self._asks(line, items):
-            return "question"
+            answer = next((n for n, i in enumerate(items) if n and i.is_a("answer")), None)
+            if answer is None or answer + 1 >= len(items):
+                return "question"
+            del items[: answer + 1]
         if any(i.is_a("remark") for i in items) and not self._has_finding(items):
             return "remark"
         return None

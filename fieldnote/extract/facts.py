@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldnote.extract.dates import read_build_date, read_model_year
 from fieldnote.extract.digit_strings import read_digit_string, read_odometer
@@ -90,8 +90,11 @@ class FactFinder:
 
     # -- all others ---------------------------------------------------------------------------------------------
 
-    def find(self, line: Line, *, pending_vin: tuple[str, ...] = ()) -> list[FactFound]:
-        """Facts of one utterance, left to right, never overlapping."""
+    def find(self, line: Line, *, until: int | None = None) -> list[FactFound]:
+        """Facts of one utterance, up to word ``until``, left to right, never overlapping."""
+        if until is not None:
+            line = replace(line, words=line.words[:until], items=tuple(i for i in line.items if i.end <= until),
+                           texts=line.texts[:until])
         texts = list(line.texts)
         found: list[FactFound] = []
         self._vin(texts, found)
@@ -129,8 +132,22 @@ class FactFinder:
             if tuple(texts[i : i + len(words)]) != words:
                 continue
             value = self._value(line, texts, i, i + len(words), fact)
+            better = self._mended(line, texts, i, value.end if value else i + len(words), fact)
+            value = better or value
             if value is not None and not any(f.start < value.end and value.start < f.end for f in found):
                 return value
+        return None
+
+    def _mended(self, line: Line, texts: list[str], i: int, j: int, fact: FactKind) -> FactFound | None:
+        """The value after a change of mind ("one ninety, no make that one ninety one")."""
+        for item in line.items:
+            if item.start < j:
+                continue
+            if item.start > j + 2 or item.quantity is not None or "state" in item.tags:
+                return None
+            if item.is_a("mend") or "command" in item.tags:
+                again = next((x.end for x in line.items if x.start == item.end and (x.is_a("mend") or "command" in x.tags)), None)
+                return self._value(line, texts, i, again or item.end, fact)
         return None
 
     def _value(self, line: Line, texts: list[str], i: int, j: int, fact: FactKind) -> FactFound | None:
@@ -167,7 +184,7 @@ class FactFinder:
         for item in line.items:
             if item.start < j:
                 continue
-            small = item.is_a("filler", "link", "function", "hedge", "item", "approximate", "of", "determiner", "preposition")
+            small = item.is_a("labor", "filler", "link", "function", "hedge", "item", "approximate", "of", "determiner", "preposition")
             if item.start != j or not small or item.number or item.quantity or steps >= _REACH:
                 break
             if item.tags - {"word"} and item.is_a("item") is False and not item.is_a("link", "filler", "hedge"):
@@ -205,6 +222,8 @@ class FactFinder:
         while end < len(line.words) and end < start + 2:
             item = next((x for x in line.items if x.start == end), None)
             if item is None or item.senses or item.quantity or item.number or item.end != end + 1:
+                break
+            if line.texts[end] in self._names or line.texts[end] in self._choices:
                 break
             end = item.end
         if end == start:

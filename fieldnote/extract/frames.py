@@ -41,6 +41,8 @@ class Frame:
     measures: list[Measure] = field(default_factory=list)
     count: int | None = None
     material: str | None = None
+    by_material: str | None = None
+    """The part that the material itself would be, where no other is named."""
     fault: Finding | None = None
     """The fault that a repair was said to mend ("sealed the pinhole")."""
     method: str | None = None
@@ -52,6 +54,9 @@ class Frame:
     pronoun: bool = False
     follows: bool = False
     """Said after another finding of the same thing."""
+    inherited: bool = False
+    """Its thing is that of the finding before it."""
+    joined: bool = False
     outlet: bool = False
     """Evidence of where the water of a test came out."""
     presented: bool = False

@@ -8,6 +8,7 @@ from typing import Any
 
 from fieldnote.extract.inflect import Inflector, plural_phrase
 from fieldnote.extract.number_words import ONES, ORDINALS, REPEATS, SCALES, SMALL, TEENS, TENS
+from fieldnote.extract.spelled import spelling_table
 from fieldnote.extract.tokens import fold
 from fieldnote.extract.units import UnitTable, compile_units
 from fieldnote.vocabulary.pack import (
@@ -84,6 +85,8 @@ class Lexicon:
     root: Node = field(default_factory=Node)
     words: set[str] = field(default_factory=set)
     """Every word of every phrase: a word that is known is never taken for another."""
+    listed: set[str] = field(default_factory=set)
+    """Words of terms as the pack writes them: two written words may be one of these."""
     trade_words: set[str] = field(default_factory=set)
     """Words of terms (not of the grammar): what a fuzzy match may aim at."""
     split_verbs: dict[str, dict[str, tuple[Sense, ...]]] = field(default_factory=dict)
@@ -154,6 +157,9 @@ def compile_lexicon(pack: Pack) -> Lexicon:
     lex.states = {s.id: s for s in pack.rows(State)}
     lex.materials = {m.id: m for m in pack.rows(Material)}
     lex.facts = {f.id: f for f in pack.rows(FactKind)}
+    lex.small_words = frozenset(
+        p for c in ("determiner", "preposition", "to_place", "function") for p in pack.words[c] if " " not in p
+    )
     _add_places(lex)
     _add_parts(lex)
     _add_states(lex, inflector)
@@ -172,13 +178,14 @@ def _rows(pack: Pack, record: type[Any]) -> tuple[Any, ...]:
 def spellings(lex: Lexicon, phrase: str) -> Iterator[tuple[str, ...]]:
     """A phrase as folded words, and with each two neighbours written as one ("weather strip", "weatherstrip")."""
     words = tuple(lex.respelled.get(w, w) for w in fold(phrase))
+    lex.listed.update(words)
     yield words
     written_out = tuple(part for w in words for part in _written_out(lex, w))
     if written_out != words:  # an utterance is read with its short forms written out
         yield written_out
     for i in range(len(words) - 1):
         joined = words[i] + words[i + 1]
-        if len(words[i]) > 2 and len(words[i + 1]) > 2 and joined.isalpha():
+        if len(words[i]) > 2 and len(words[i + 1]) > 2 and joined.isalpha() and words[i] not in lex.small_words:
             yield (*words[:i], joined, *words[i + 2 :])
 
 
@@ -320,9 +327,6 @@ def _add_words(lex: Lexicon, inflector: Inflector) -> None:
                     lex.add(words, Sense("word", word_class, form))
             else:
                 lex.add(fold(phrase), Sense("word", word_class), first=word_class in PRIOR_CLASSES)
-    lex.small_words = frozenset(
-        p for c in ("determiner", "preposition", "to_place", "function") for p in lex.pack.words[c] if " " not in p
-    )
     lex.before_base = frozenset(
         words[-1] for c in ("plan", "to", "subject") for p in lex.pack.words[c] for words in [fold(p)] if words
     )
@@ -350,3 +354,4 @@ def _add_units(lex: Lexicon) -> None:
         for phrase in (*row.say, *getattr(row, "choices", ())):
             lex.words.update(fold(phrase))
     lex.words.update(NUMBER_WORDS)
+    lex.words.update(spelling_table().words)

@@ -62,6 +62,7 @@ def _mended(old: Thing, new: Thing, *, weak: bool) -> Thing | None:
         or (old.item is not None and new.item is not None)
         or (old.at and new.at and new.bare)
         or (old.part and new.part and old.part != new.part and not weak)
+        or (old.material and new.material and old.material != new.material)
     )
     if not rivals:
         return None

@@ -39,6 +39,7 @@ class Mention:
 
 _BREAKERS = ("side", "filler")
 _RESPELLED_SURE = 0.99
+_SHORTEST_JOINED = 6
 
 
 class MentionFinder:
@@ -66,6 +67,11 @@ class MentionFinder:
                 out.extend(Word(w, i, mended.end, mended.how, mended.sure) for w in mended.words)
                 i = mended.end
                 continue
+            joined = self._joined(texts, i)
+            if joined is not None:
+                out.append(Word(joined, i, i + 2, "respelled", _RESPELLED_SURE))
+                i += 2
+                continue
             known = respelled.get(text)
             if known is not None:
                 out.append(Word(known, i, i + 1, "respelled", _RESPELLED_SURE))
@@ -76,6 +82,16 @@ class MentionFinder:
                 out.append(Word(near.words[0], i, i + 1, near.how, near.sure) if near else Word(text, i, i + 1))
             i += 1
         return out
+
+    def _joined(self, texts: list[str], i: int) -> str | None:
+        """A trade word that was written as two ("in take", "un seated")."""
+        if i + 1 >= len(texts) or len(texts[i]) < 2 or len(texts[i + 1]) < 3:
+            return None
+        word = texts[i] + texts[i + 1]
+        if len(word) < _SHORTEST_JOINED or word not in self._lex.listed:
+            return None
+        known = self._lex.root.next.get(texts[i])
+        return None if known is not None and texts[i + 1] in known.next else word
 
     def find(self, words: Sequence[Word], taken: Sequence[bool]) -> list[Mention]:
         """All mentions, left to right. ``taken`` marks words that a quantity or a fact holds already."""
@@ -199,7 +215,7 @@ class MentionFinder:
     ) -> Mention | None:
         """A part's phrase that begins with the last word of a place's ("rear DOOR trim panel")."""
         last = mention.end - 1
-        if last == mention.start or not any(s.tag == "place" for s in mention.senses):
+        if last == mention.start or not any(s.tag in ("place", "part") for s in mention.senses):
             return None
         longer = self._at(texts, words, taken, last)
         if longer is None or longer.end <= mention.end:

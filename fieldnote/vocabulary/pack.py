@@ -78,6 +78,8 @@ class State(Term):
     """Evidence only: a sign that, seen while a test runs, means that it leaks."""
     sound: bool = False
     """Check only: says that all is well, and is no fault."""
+    tidies: bool = False
+    """Repair only: no cure of a leak ("dried the carpet"), so that a test after it is no retest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +165,8 @@ class Reading:
     """Of which parts; none: of any part that no other reading of the word names."""
     places: tuple[str, ...] = refers("place")
     kinds: tuple[str, ...] = field(default=(), metadata={"choices": ENTRY_KINDS})
+    instead_of: str = field(default="", metadata={"ref": "state"})
+    """For work: what is called this (without ``say``) is ``state`` where it is done to these parts."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,10 @@ from __future__ import annotations
 
 WORD_CLASSES: dict[str, str] = {
     # small words
+    "adverb": "a position that behind a part tells how something was put: back",
+    "label": "before the number of a line or a step, which is no count: line, step",
+    "only": "ends the reach of a negation before what is the case: just, only",
+    "answer": "begins the answer to a question: yep, nope",
     "filler": "says nothing: um, okay so, you know, really",
     "opener": "says nothing at the beginning of an utterance: okay, alright",
     "function": "small words that carry nothing by themselves and count as understood: my, some, any",
@@ -19,6 +23,7 @@ WORD_CLASSES: dict[str, str] = {
     "or": "joins alternatives: or, nor",
     "but": "ends the reach of a negation: but, however, though",
     "then": "begins a new statement: then, after that",
+    "next_up": "of the words of then, those that announce: next",
     "preposition": "before the place or part that something is at: in, on, at, along, behind",
     "to_place": "before the place that water is put on or comes out at: to, into, onto, down",
     "of": "ties a finer word to its owner: of",
@@ -30,6 +35,7 @@ WORD_CLASSES: dict[str, str] = {
     "both_of": "two of the same: both of them, both, each of them",
     # polarity, certainty, mood
     "negator": "denies what follows: no, not, never, without, no sign of",
+    "amiss": "what is denied where all is well: anything wrong, any issues",
     "neither": "denies, and means both: neither",
     "hedge": "the speaker doubts: might be, looks like, possibly, I think",
     "question": "opens a question at the beginning of an utterance: should we, I wonder if",
@@ -59,6 +65,7 @@ WORD_CLASSES: dict[str, str] = {
     "is_source": "states that what was just said is the cause: that's the leak, is the source",
     "maybe_source": "states the cause only right after a fault: that's it",
     "source_at": "states where the cause is, before the place: the leak is coming from, found the source at",
+    "source_first": "states the cause at the beginning of an utterance, before what it is: cause",
     "no_source": "states that this is not the cause: that's not the leak",
     # measures and counts
     "item": "before the number of one of many: number",

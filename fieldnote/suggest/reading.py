@@ -431,7 +431,9 @@ def mended_by(leak_map: LeakMap, repair: Entry, earlier: Sequence[Entry]) -> Flo
     """What a repair mends, (sources,) of 0 and 1: of what it names, that of which a fault was found or stated."""
     side = repair.side or _side_said(repair, earlier)
     named = matching.at_source(leak_map, repair, None if side == "both" else side) > 0
-    if not named.any() and repair.part is not None:
+    proved = any(e.place == repair.place and (e.kind == "source" or e.state == LEAK) for e in earlier)
+    if proved and not named.any() and repair.part is not None:
+        # The zone leaked, and what was mended there is a part that the map does not name.
         named = matching.at_source(leak_map, replace(repair, part=None), None if side == "both" else side) > 0
     faulty = np.zeros(len(named), dtype=bool)
     for entry in earlier:

@@ -8,7 +8,7 @@ import pytest
 
 import fieldnote
 from fieldnote.flow.rooms import Rooms
-from fieldnote.flow.words import check_all
+from fieldnote.flow.words import check_all, prove_pack
 from fieldnote.vocabulary import load_pack
 from fieldnote.vocabulary.proving_files import load_proving
 
@@ -74,3 +74,11 @@ def test_no_place_and_no_part_of_a_pack_stands_in_the_program() -> None:
         if text in trade
     }
     assert found == set()
+
+
+@pytest.mark.parametrize(("name", "least"), [("body-leaks", 0.9), ("building-leaks", 0.95)])
+def test_the_proving_set_of_a_shipped_pack_is_understood(name: str, least: float, tmp_path: Path) -> None:
+    """The same program understands both trades from their files alone."""
+    proof = prove_pack(Rooms(tmp_path, pack=name))
+    wrong = [(v.key, v.differs) for v in proof.verdicts if not v.right]
+    assert proof.right / len(proof.verdicts) >= least, wrong

@@ -268,7 +268,7 @@ class Composer:
             part_hint = draft.focus.part
         kind_id = self._kind_of(finding, part_hint, thing.place if thing else draft.focus.place)
         timed = any(self._dimension(m) in ("time", "pressure") for m in frame.measures)
-        if kind_id is not None and timed and finding.get("test") and not (thing is not None and thing.part == "carpet" and False):
+        if kind_id is not None and timed and finding.get("test"):
             self._bare_result(draft, frame, thing)
             return
         if kind_id is None:

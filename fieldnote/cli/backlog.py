@@ -110,9 +110,7 @@ def _show(rooms: Rooms, backlog: Backlog) -> None:
         print(f"fieldnote: {error}", file=sys.stderr)
     for job_id in backlog.jobs:
         job = rooms.store.job(job_id)
-        console.print(
-            f"[bold]{escape(job.name)}[/bold] [dim]({job.id})[/dim]: {len(job.clips)} recordings, "
-            f"{len(job.entries)} entries"
-        )
+        counts = f"{len(job.clips)} recordings, {len(job.entries)} entries"
+        console.print(f"[bold]{escape(job.name)}[/bold] [dim]({job.id})[/dim]: {counts}")
     report = backlog.report
     console.print(f"{report.added} new, {report.already} there already, {report.failed} failed.")

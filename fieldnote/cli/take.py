@@ -44,7 +44,7 @@ def take(
     ] = None,
     workers: Annotated[
         Optional[int],
-        typer.Option("--workers", min=1, help="With --many: processes that hear; all cores if not given."),
+        typer.Option("--workers", min=1, help="With --many: how many processes hear; else one a core."),
     ] = None,
     by: Annotated[Optional[str], typer.Option("--by", help="Who dictated; otherwise who is logged in.")] = None,
 ) -> None:

@@ -66,8 +66,8 @@ class _Run:
     report: Report
     jobs: dict[str, str] = field(default_factory=dict)
     """Ids by name."""
-    in_hand: dict[str, tuple[Item, str, Kept]] = field(default_factory=dict)
-    """By the path of the copy: the file, its job's id, and the copy."""
+    in_hand: dict[str, tuple[Kept, list[Item]]] = field(default_factory=dict)
+    """By the path of the copy: the copy, and the files that have this sound (mostly one)."""
     left: dict[str, int] = field(default_factory=dict)
     """How many files of a job (by its name) are not done."""
     errors: list[FieldnoteError] = field(default_factory=list)
@@ -145,15 +145,12 @@ def _begin(rooms: Rooms, run: _Run, item: Item, crew: Crew) -> None:
     """Copy a file and give it to the crew; what is there already is done with."""
     store = rooms.store
     try:
-        job_id = run.jobs.get(item.job) or _job_id(rooms, item.job)
-        run.jobs[item.job] = job_id
         if is_text(item.path):
-            added, _ = store.add_text(job_id, read_lines(item.path), source=item.path.name, once=True)
+            lines = read_lines(item.path)
+            added, _ = store.add_text(_job_id(rooms, run, item), lines, source=item.path.name, once=True)
             _finish(rooms, run, item, added=bool(added))
             return
-        sha256 = store.sounds.hash_of(item.path)
-        clip = store.clip_of_sound(job_id, sha256)
-        if clip is not None and clip.id not in {waiting.id for waiting in store.unheard_clips(job_id)}:
+        if _is_heard(rooms, run, item):
             _finish(rooms, run, item, added=False)
             return
         kept = store.sounds.keep(item.path)
@@ -163,31 +160,48 @@ def _begin(rooms: Rooms, run: _Run, item: Item, crew: Crew) -> None:
         _fail(rooms, run, item, error)
         return
     copy = str(store.home / kept.path)
-    if copy in run.in_hand:  # the same sound under two names: the second will find it there when it is run again
-        _finish(rooms, run, item, added=False)
+    if copy in run.in_hand:  # the same sound in another place: heard once, kept in both
+        run.in_hand[copy][1].append(item)
         return
-    run.in_hand[copy] = (item, job_id, kept)
-    settings = rooms.settings
-    pack = store.job(job_id).pack
-    crew.give(Task(copy, settings, pack, str(rooms.home)))
+    run.in_hand[copy] = (kept, [item])
+    crew.give(Task(copy, rooms.settings, rooms.settings.pack.name, str(rooms.home)))
 
 
-def _job_id(rooms: Rooms, name: str) -> str:
-    there = rooms.store.find_named(name)
-    return there or rooms.store.open_job(name, pack=rooms.settings.pack.name).id
+def _is_heard(rooms: Rooms, run: _Run, item: Item) -> bool:
+    """Whether the job has this sound and its words."""
+    job_id = run.jobs.get(item.job) or rooms.store.find_named(item.job)
+    if job_id is None:
+        return False
+    run.jobs[item.job] = job_id
+    return _has_words(rooms.store, job_id, rooms.store.clip_of_sound(job_id, rooms.store.sounds.hash_of(item.path)))
+
+
+def _has_words(store: Store, job_id: str, clip: Clip | None) -> bool:
+    return clip is not None and clip.id not in {waiting.id for waiting in store.unheard_clips(job_id)}
+
+
+def _job_id(rooms: Rooms, run: _Run, item: Item) -> str:
+    """The job of a file, opened now where there is none: a file that is no recording opens no job."""
+    job_id = run.jobs.get(item.job) or rooms.store.find_named(item.job)
+    if job_id is None:
+        job_id = rooms.store.open_job(item.job, pack=rooms.settings.pack.name).id
+    run.jobs[item.job] = job_id
+    return job_id
 
 
 def _collect(rooms: Rooms, run: _Run, crew: Crew, told: Callable[[Report], None]) -> None:
     """Keep what the crew has done."""
     for heard in crew.done():
-        item, job_id, kept = run.in_hand.pop(heard.path)
+        kept, items = run.in_hand.pop(heard.path)
+        for item in items:
+            if heard.fault is None:
+                keep_heard(rooms.store, _job_id(rooms, run, item), item, kept, heard)
+                _finish(rooms, run, item, added=True)
+            else:
+                where = str(item.path) if heard.fault.where == heard.path else heard.fault.where
+                _fail(rooms, run, item, BadData(heard.fault.what, where=where, do=heard.fault.do))
         if heard.fault is not None:
             rooms.store.drop_unclaimed(kept)
-            where = str(item.path) if heard.fault.where == heard.path else heard.fault.where
-            _fail(rooms, run, item, BadData(heard.fault.what, where=where, do=heard.fault.do))
-        else:
-            keep_heard(rooms.store, job_id, item, kept, heard)
-            _finish(rooms, run, item, added=True)
         told(run.report)
 
 
@@ -204,7 +218,7 @@ def keep_heard(store: Store, job_id: str, item: Item, kept: Kept, heard: HeardRe
     )
     with store.atomic():
         clip = store.add_clip(job_id, kept, clip, after=item.key)
-        if clip.id not in {waiting.id for waiting in store.unheard_clips(job_id)}:
+        if _has_words(store, job_id, clip):
             return
         hearing_id, heard_to_s = store.begin_hearing(job_id, clip, heard.engine)
         for said in heard.utterances:

@@ -43,4 +43,6 @@ def _has_plural(key: tuple[str, ...], symbol: str, keys: Mapping[tuple[str, ...]
     last = key[-1]
     if dimension(symbol) not in ("time", "length") or len(last) < _SHORTEST_WORD:
         return False
+    if last == "feet" or any(last.endswith(end) and (*key[:-1], last.removesuffix(end)) in keys for end in ("s", "es")):
+        return False  # a plural itself, whatever a caller that adds plurals made of it
     return any((*key[:-1], plural) in keys for plural in ("feet" if last == "foot" else last + "s", last + "es"))

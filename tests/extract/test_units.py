@@ -213,6 +213,14 @@ def test_no_quantity(text: str) -> None:
     assert said(text) == []
 
 
+def test_plurals_made_of_plurals_do_no_harm() -> None:
+    """A table to which plurals of everything were added ("minuteses") reads as before."""
+    table = compile_units({"minute": "min", "minutes": "min", "minuteses": "min", "psi": "psi", "psis": "psi"})
+    assert [q.value for q in find_quantities(["one", "twenty", "minutes"], table)] == [120]
+    assert [q.value for q in find_quantities(["two", "ten", "minute", "tests"], table)] == [10]
+    assert [q.value for q in find_quantities(["one", "twenty", "psi"], table)] == [120]
+
+
 def test_an_article_is_weaker_evidence() -> None:
     """ "A minute" is 1 min and says that only an article was heard."""
     assert [(q.value, q.unit, q.how) for q in quantities("leaked in a minute")] == [(1, "min", "article")]

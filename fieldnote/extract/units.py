@@ -151,6 +151,8 @@ class _Reader:
         key, unit = self._unit_key(i + 1), self._unit(i + 1)
         if unit is None or key in self.units.singular or (i and self.words[i - 1] in NO_NUMBER_AFTER):
             return None
+        if unit[0] == "ft":
+            return None  # feet are things too: "moved the hose to feet of ..."
         return _Found(i, unit[1], value, unit[0], "heard") if dimension(unit[0]) in measured else None
 
     def _is_second_one(self, i: int) -> bool:

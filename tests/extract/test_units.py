@@ -202,6 +202,7 @@ VAGUE = [
     "torqued to inch pounds",
     "two in the corner",
     "went to foot",
+    "moved the hose to feet",
     "half past nine",
     "",
 ]

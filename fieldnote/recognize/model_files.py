@@ -48,6 +48,8 @@ class PinnedModel:
     origin: str
     input: str = "padded"
     """Whisper models: ``short`` where the encoder was tuned for short input, else ``padded`` (30 s)."""
+    nothing_said_prob: float = 1.0
+    """Whisper models: from this probability of no speech on, nothing was said. 1 never rejects."""
     files: tuple[PinnedFile, ...] = ()
     archive: PinnedFile | None = None
 

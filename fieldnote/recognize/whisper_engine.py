@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -19,7 +19,7 @@ from fieldnote.capture.sound import RATE_HZ, Samples
 from fieldnote.errors import BadData
 from fieldnote.recognize.engine import Heard
 from fieldnote.recognize.model_files import ModelFolder, require, verify
-from fieldnote.recognize.whisper_words import looping, words_from_alignment
+from fieldnote.recognize.whisper_words import bare, looping, said_twice, words_from_alignment
 from fieldnote.records import Alternative
 from fieldnote.settings import RecognizeSettings
 
@@ -77,6 +77,17 @@ def token_cap(samples: int) -> int:
     return int(_TOKENS_PER_S * samples / RATE_HZ) + _TOKENS_BEYOND
 
 
+def _said_once(taken: _Pass, length_s: float) -> _Pass:
+    """A word alone is at times written twice ("Right. Right."): take the reading that has it once, if there is one."""
+    once = said_twice(taken.readings[0].text, length_s)
+    if once is None:
+        return taken
+    single = next((reading for reading in taken.readings[1:] if bare(reading.text) == once), None)
+    if single is None:
+        return taken
+    return replace(taken, readings=(single, *(r for r in taken.readings if r is not single)))
+
+
 class WhisperEngine:
     """A Whisper model on the CPU in 8-bit integers."""
 
@@ -90,6 +101,7 @@ class WhisperEngine:
         self._options = options
         self._origin = dict(origin)
         self._input: Input = "short" if origin["input"] == "short" else "padded"
+        self._nothing_said_prob = float(origin["nothing_said_prob"])
         self._mel = FeatureExtractor(feature_size=model.n_mels, sampling_rate=RATE_HZ, hop_length=FRAME_SAMPLES)
 
     @classmethod
@@ -136,6 +148,7 @@ class WhisperEngine:
             "model": settings.model,
             "model_sha256": model_sha256,
             "input": folder.pin.input if folder.pin else "padded",
+            "nothing_said_prob": folder.pin.nothing_said_prob if folder.pin else 1.0,
             "library": f"ctranslate2 {ctranslate2.__version__}",
             "compute_type": model.compute_type,
         }
@@ -159,11 +172,20 @@ class WhisperEngine:
         prompt = self._prompt(hints)
         shown = short_frames(len(samples)) if self._input == "short" else FULL_FRAMES
         taken, way = self._run(samples, prompt, shown), self._input
+        if taken.no_speech_prob >= self._nothing_said_prob:
+            return self._rejected(taken, len(prompt), way)
         if not taken.trusted and shown < FULL_FRAMES:
             longer = self._run(samples, prompt, FULL_FRAMES)
             if self._rank(longer) > self._rank(taken):
                 taken, way = longer, "padded"
-        return self._heard(taken, samples, len(prompt), way)
+        return self._heard(_said_once(taken, len(samples) / RATE_HZ), samples, len(prompt), way)
+
+    def _rejected(self, taken: _Pass, prompt_tokens: int, way: str) -> Heard:
+        """Noise: no words, but what the model would have written stays with the settings for whoever looks."""
+        settings = self._in_force(taken.frames, prompt_tokens, way)
+        settings["no_speech_prob"] = round(taken.no_speech_prob, 4)
+        settings["made_up"] = taken.readings[0].text
+        return Heard("", settings=settings)
 
     def _prompt(self, hints: Sequence[str]) -> list[int]:
         named = self._tokenizer.token_to_id

@@ -10,6 +10,7 @@ from fieldnote.records import Word
 _STEP_S = 0.02  # one encoder position
 _WORD_START = "Ġ"  # how the byte-level vocabulary writes a leading space
 _LONGEST_REPEAT = 6
+_REPEATED_WORDS_PER_S = 2.5
 
 
 def words_from_alignment(
@@ -74,6 +75,26 @@ def looping(text: str) -> bool:
             if run + length >= max(8, 3 * length):
                 return True
     return _one_word_fills(words)
+
+
+def bare(text: str) -> str:
+    """Lower case letters, digits and single spaces."""
+    return " ".join("".join(c if c.isalnum() or c in "'-" else " " for c in text.lower()).split())
+
+
+def said_twice(text: str, length_s: float) -> str | None:
+    """The words that ``text`` consists of twice or more, where ``length_s`` is too short to have said them so; or None.
+
+    People say "seven seven" in 1.3 s with the pauses kept around it, not in 0.8 s: from 2.5 words a second on a
+    repetition is the model's own.
+    """
+    words = bare(text).split()
+    if len(words) < _REPEATED_WORDS_PER_S * length_s:
+        return None
+    for length in range(1, len(words) // 2 + 1):
+        if len(words) % length == 0 and words == words[:length] * (len(words) // length):
+            return " ".join(words[:length])
+    return None
 
 
 def _one_word_fills(words: Sequence[str]) -> bool:

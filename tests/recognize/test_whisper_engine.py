@@ -17,6 +17,7 @@ from fieldnote.recognize.model_files import ModelFolder
 from fieldnote.recognize.whisper_engine import WhisperEngine, short_frames, token_cap
 from fieldnote.resources import shipped
 from fieldnote.settings import RecognizeSettings
+from tests.bench.shop_noise import STEADY
 from tests.recognize.conftest import defaults
 from tests.recognize.human_speech import CLIPS, heard_by, plain, texts, word_error_rate
 
@@ -257,7 +258,16 @@ def test_noise_is_kept_out_by_voice_activity(default_engine: WhisperEngine) -> N
     from fieldnote.capture import Sound
 
     assert cut(Sound(noise, "", "noise", RATE_HZ, 1, ""), defaults().capture) == ()
-    assert default_engine.hear(noise[: 3 * RATE_HZ]).settings["no_speech_prob"] > 0
+
+
+@pytest.mark.parametrize("kind", ["silence", "compressor", "impact wrench", "fan", "air hiss", "grinder"])
+def test_noise_gives_no_words_even_without_voice_activity(default_engine: WhisperEngine, kind: str) -> None:
+    """The model writes words for noise, but tells it from speech: nothing comes out, and what it made up is kept."""
+    dice = np.random.default_rng(12)
+    made = dice.standard_normal(3 * RATE_HZ) * 0.02 if kind == "silence" else STEADY[kind](3 * RATE_HZ, dice)
+    heard = default_engine.hear((0.05 * made).astype(np.float32))
+    assert heard.text == ""
+    assert "made_up" in heard.settings
 
 
 def test_folder_records_name_the_manifest(default_engine: WhisperEngine) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fieldnote.recognize.whisper_words import looping, words_from_alignment
+from fieldnote.recognize.whisper_words import looping, said_twice, words_from_alignment
 
 
 @pytest.mark.parametrize(
@@ -37,6 +37,23 @@ def test_loops(text: str) -> None:
 def test_what_people_do_say(text: str) -> None:
     """Digits said thrice, and sentences built alike, are no loop."""
     assert not looping(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "length_s", "once"),
+    [
+        ("Right. Right.", 0.75, "right"),
+        ("Dry. Dry. Dry.", 0.8, "dry"),
+        ("No sin, no sin.", 1.0, "no sin"),
+        ("Seven, seven.", 1.3, None),
+        ("Right.", 0.3, None),
+        ("Right rear.", 0.5, None),
+        ("", 0.5, None),
+    ],
+)
+def test_a_word_written_twice(text: str, length_s: float, once: str | None) -> None:
+    """A repetition faster than anybody speaks is found; digits said twice at a speaker's pace are not."""
+    assert said_twice(text, length_s) == once
 
 
 def test_words_times_and_confidences() -> None:

@@ -55,9 +55,7 @@ def learned_rates(store: Store, leak_map: LeakMap, pack_id: str) -> Rates | None
         StoreFault: the data folder cannot be used.
 
     """
-    lines = store.jobs()
-    if not any(line.status == "closed" for line in lines):
+    if not store.jobs(status="closed", limit=1):
         return None
-    jobs = [store.job(line.id) for line in lines]
-    rates = learn(leak_map, [job for job in jobs if job.pack == pack_id])
+    rates = store.rates(pack_id, leak_map.hash, lambda jobs: learn(leak_map, jobs))
     return rates if rates.jobs or rates.withdrawn else None

@@ -239,5 +239,24 @@ CREATE VIRTUAL TABLE search USING fts5 (
 """
 
 
-STEP_NAMES = tuple(step.__name__ for step in (m001_jobs_words_entries, m002_search))
+@steps()
+def m003_rates(db: Database) -> None:
+    """What closed jobs taught, kept by its id, with what it was learned from."""
+    db.executescript(_M003)
+
+
+_M003 = """
+-- Derived. `learned_from`: which state of which jobs, and by which leak map.
+CREATE TABLE rates (
+  id TEXT NOT NULL,
+  pack TEXT NOT NULL,
+  learned_from TEXT NOT NULL,
+  made_at TEXT NOT NULL,
+  body TEXT NOT NULL,
+  PRIMARY KEY (id, pack)
+);
+CREATE INDEX rates_by_state ON rates (pack, learned_from);
+"""
+
+STEP_NAMES = tuple(step.__name__ for step in (m001_jobs_words_entries, m002_search, m003_rates))
 """Every step that this version knows, oldest first."""

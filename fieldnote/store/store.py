@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -21,10 +21,11 @@ from fieldnote.records import (
     JobLine,
     Leftover,
     Narrative,
+    Rates,
     Utterance,
 )
 from fieldnote.resources import data_home
-from fieldnote.store import changes, entry_rows, job_rows, search, version_rows, word_rows
+from fieldnote.store import changes, entry_rows, job_rows, rate_rows, search, version_rows, word_rows
 from fieldnote.store.connection import BUSY_S, FILE_NAME, atomic, connect, open_database
 from fieldnote.store.entry_rows import Making
 from fieldnote.store.faults import plain_faults
@@ -427,6 +428,34 @@ class Store:
         job_rows.refresh_header(self.db, job_id, entry_rows.edits_of(self.db, job_id))
         entry_rows.write_entries(self.db, job_id, said)
         search.index_job(self.db, job_id)
+
+    # ---- what closed jobs taught ----------------------------------------------------------------------------
+
+    def outlines(self, pack: str) -> list[Job]:
+        """All jobs of a pack with intake, entries and changes, oldest first, without words and sound."""
+        with self.reading() as db:
+            return rate_rows.outlines(db, pack)
+
+    def rates(self, pack: str, map_hash: str, learn: Callable[[list[Job]], Rates]) -> Rates:
+        """What the jobs of a pack taught: the kept rates as long as those jobs are what they were, else learned anew.
+
+        ``learn`` makes rates of all jobs of the pack (see ``outlines``).
+        """
+        with self.reading() as db:
+            state = rate_rows.state_of(db, pack, map_hash)
+            kept = rate_rows.kept_rates(db, pack, state)
+            jobs = rate_rows.outlines(db, pack) if kept is None else []
+        if kept is not None:
+            return kept
+        learned = learn(jobs)
+        with self.atomic() as db:
+            rate_rows.keep_rates(db, pack, state, learned)
+        return learned
+
+    def rates_called(self, rates_id: str) -> Rates | None:
+        """The rates of this id, which a suggestion may name, or None."""
+        with self._reading() as db:
+            return rate_rows.rates_called(db, rates_id)
 
     # ---- frozen write-ups -----------------------------------------------------------------------------------
 

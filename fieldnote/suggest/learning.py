@@ -52,9 +52,9 @@ def vehicle_of(job: Job) -> Vehicle:
 def learn(leak_map: LeakMap, jobs: Iterable[Job]) -> Rates:
     """What closed jobs teach. Only cured jobs count; a comeback within the set days withdraws the earlier one."""
     closed = sorted((j for j in jobs if j.status == "closed"), key=lambda j: (j.closed_at or j.created_at, j.id))
-    everything = sorted(jobs if isinstance(jobs, Sequence) else closed, key=lambda j: (j.created_at, j.id))
+    visits = _visits(jobs if isinstance(jobs, Sequence) else closed)
     cured = {job.id: sources for job in closed if (sources := cured_sources(leak_map, job))}
-    withdrawn = {j.id for j in closed if j.id in cured and _came_back(leak_map, j, everything)}
+    withdrawn = {j.id for j in closed if j.id in cured and _came_back(leak_map, j, visits)}
     return _count(leak_map, [j for j in closed if j.id in cured and j.id not in withdrawn], cured, sorted(withdrawn))
 
 
@@ -66,17 +66,26 @@ def cured_sources(leak_map: LeakMap, job: Job) -> tuple[str, ...]:
     return tuple(leak_map.sources[s.source].id for s in stand)
 
 
-def _came_back(leak_map: LeakMap, job: Job, jobs: Sequence[Job]) -> bool:
+def _visits(jobs: Iterable[Job]) -> dict[str, list[tuple[datetime, str]]]:
+    """By vehicle the days on which its jobs were opened, with their ids: so that a comeback is looked up and not
+    searched for among all jobs."""
+    visits: dict[str, list[tuple[datetime, str]]] = {}
+    for job in jobs:
+        vehicle, opened = vehicle_of(job).id, _day(job.created_at)
+        if vehicle is not None and opened is not None:
+            visits.setdefault(vehicle, []).append((opened, job.id))
+    return visits
+
+
+def _came_back(leak_map: LeakMap, job: Job, visits: Mapping[str, Sequence[tuple[datetime, str]]]) -> bool:
     mine, closed = vehicle_of(job).id, _day(job.closed_at or job.created_at)
     if mine is None or closed is None:
         return False
-    for other in jobs:
-        opened = _day(other.created_at)
-        if other.id == job.id or opened is None or vehicle_of(other).id != mine:
-            continue
-        if 0 <= (opened - closed).total_seconds() <= leak_map.learning.comeback_days * 86400:
-            return True
-    return False
+    longest_s = leak_map.learning.comeback_days * 86400
+    return any(
+        other != job.id and 0 <= (opened - closed).total_seconds() <= longest_s
+        for opened, other in visits.get(mine, ())
+    )
 
 
 def _day(text: str | None) -> datetime | None:

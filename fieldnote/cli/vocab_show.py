@@ -13,6 +13,7 @@ from rich.table import Table
 
 from fieldnote.errors import Fault, PackFault
 from fieldnote.records import Entry
+from fieldnote.vocabulary.map_rows import behind_shipped
 from fieldnote.vocabulary.pack import KINDS, Pack
 from fieldnote.wire import entry_to_wire
 
@@ -78,6 +79,7 @@ def check_json(pack: Pack, found: Confusions, additions: Sequence[Path], listing
         "folders": [str(f) for f in pack.folders],
         "counts": _counts(pack),
         "additions": [str(p) for p in additions],
+        "map_behind_shipped": behind_shipped(pack),
         **confusions_json(found),
     }
     if listing:
@@ -98,6 +100,11 @@ def check(pack: Pack, found: Confusions, additions: Sequence[Path], listing: boo
     if listing:
         _list_terms(console, pack)
     _stale(console, found)
+    if behind_shipped(pack):
+        console.print(
+            "\nWarning: your leak map is a copy of an older shipped one. What was improved since is not in it.",
+            style="bold",
+        )
     risky = [p for p in found.pairs if p.risk != "low"]
     if risky:
         console.print(f"\nSound alike ({len(found.pairs)} pairs, {len(risky)} of high or medium risk):")

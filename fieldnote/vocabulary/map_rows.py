@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from hashlib import sha256
 from typing import Any
 
 import tomlkit
@@ -18,6 +19,7 @@ from fieldnote.vocabulary.pack import Pack
 MAP_FILE = "leak_map.toml"
 _PLACE_KEY = {"source": "place", "wets": "place", "zone": "id"}
 """Tables of the map that speak of one place, and the key that names it."""
+_COPIED = "# Copied from the shipped map "
 _HEADER = re.compile(r"^\s*\[\[?\s*([A-Za-z_.\"-]+)\s*\]\]?")
 
 
@@ -33,7 +35,7 @@ def copy_rows(pack: Pack, overlay_map: str, *, like: str, id: str, name: str, pr
     """
     if prior_prob is not None and not 0.0 < prior_prob < 1.0:
         raise UserMistake(f"{prior_prob} is no probability", where="prior", do="Give a number between 0 and 1: 0.02.")
-    text = overlay_map or _shipped(pack)
+    text = overlay_map or _copy_of_shipped(pack)
     old_name = pack.term("place", like).name
     made = []
     for table, block in _blocks(text):
@@ -46,6 +48,24 @@ def copy_rows(pack: Pack, overlay_map: str, *, like: str, id: str, name: str, pr
         )
     head = f"# ---- {name}: estimates taken over from the {old_name}, to be reviewed ----"
     return text.rstrip("\n") + "\n\n" + head + "\n\n" + "\n\n".join(made) + "\n"
+
+
+def behind_shipped(pack: Pack) -> bool:
+    """Whether the overlay's map is a copy of a shipped one that is no longer the shipped one."""
+    for folder in pack.folders[1:]:
+        if (folder / MAP_FILE).is_file():
+            first = (folder / MAP_FILE).read_text(encoding="utf-8").partition("\n")[0]
+            return first.startswith(_COPIED) and first.split()[-1] != _digest(_shipped(pack))
+    return False
+
+
+def _copy_of_shipped(pack: Pack) -> str:
+    text = _shipped(pack)
+    return f"{_COPIED}{_digest(text)}\n\n{text}"
+
+
+def _digest(text: str) -> str:
+    return sha256(text.encode("utf-8")).hexdigest()[:16]
 
 
 def _shipped(pack: Pack) -> str:

@@ -135,6 +135,10 @@ def test_a_new_place_is_understood_and_ranked(home: Path) -> None:
     assert (entry["place"], entry["part"], entry["side"]) == ("deck-filler", "gasket", "left")
     map_text = next(home.rglob("leak_map.toml")).read_text(encoding="utf-8")
     assert 'place = "deck-filler"' in map_text
+    assert run_json("check")["map_behind_shipped"] is False
+    older = map_text.replace(map_text.splitlines()[0], "# Copied from the shipped map 0123456789abcdef")
+    next(home.rglob("leak_map.toml")).write_text(older, encoding="utf-8")
+    assert "copy of an older shipped one" in run("check")
 
 
 # ---- say, unknown, confusable, prove -----------------------------------------------------------------------------

@@ -157,6 +157,7 @@ class ClauseReader:
         else:
             self._on_bare_thing(i, thing)
         self._joined = ""
+        self._with = False
 
     def _needs_half(self) -> bool:
         """Whether what was said so far still wants the thing that it is said of."""
@@ -374,7 +375,8 @@ class ClauseReader:
         c = self._row[j]
         if c.kind == "link":
             return True
-        if c.kind in ("to_place", "to", "preposition") and j + 1 < len(self._row):
+        turning = self._last is not None and self._last.kind == "act" and self._takes_torque(self._last.acts[0])
+        if c.kind in ("to_place", "to", "preposition") and j + 1 < len(self._row) and not turning:
             quantity = self._row[j + 1].item.quantity
             return quantity is not None and self._lex.measures.get(quantity.unit) == "torque"
         if linked:
@@ -638,6 +640,9 @@ class ClauseReader:
         state = finding.get("check")
         if not (state and self._lex.states[state].sound) or self._negated:
             return False
+        last = self._last
+        if self._mode == "state" and last is not None and last.end == self._row[i].start and not self._linked and not self._joined:
+            return True
         if self._subjects or self._subject_pronoun or self._linked or self._presented or self._joined:
             return False
         if self._thing_ahead(i + 1) and self._row[i + 1].kind in ("thing", "determiner"):
@@ -703,6 +708,10 @@ class ClauseReader:
             self._subjects = [thing]
 
     def _push_state(self, c: Constituent, finding: Finding, form: str) -> None:
+        if self._negated and form != "noun" and self._mode == "state" and self._joined != "or" and not self._linked:
+            last = self._last
+            if last is not None and not last.present and last.head_form == "noun":
+                self._negated = False  # "no bubbles, dry"
         if self._negated:
             opposite = self._opposite(c, finding)
             if opposite is not None:
@@ -753,7 +762,7 @@ class ClauseReader:
             return False
         check = finding.get("check")
         if state is None and not wet and check and self._lex.states[check].sound and not self._subjects and not self._presented:
-            return self._mode == "test" and (bool(test.result) or self._subject_pronoun or self._linked) and self._sounds_dry(test, c)
+            return self._mode == "test" and self._sounds_dry(test, c)
         if state is None and not wet:
             return False
         if self._mode == "act" or (self._mode == "look"):
@@ -849,7 +858,9 @@ class ClauseReader:
         if following.kind == "thing":
             thing = following.thing
             return thing is not None and (
-                thing.bare or (thing.halves is None and not topic and self._predicate_follows(k + 1))
+                thing.bare
+                or (thing.halves is None and not topic and self._predicate_follows(k + 1))
+                or (thing.halves is None and topic and self._predicate_next(k + 1))
             )
         if following.kind == "determiner":
             k += 1
@@ -892,7 +903,7 @@ class ClauseReader:
             return
         share = self._mode == "act" and self._joined and self._last is not None
         previous = self._last if share else None
-        plan = self._plan and (c.item.sense("act", "base") is not None or bool(share))
+        plan = self._plan and (c.item.sense("act", "base", "said") is not None or bool(share))
         again, unsure = self._again, self._unsure
         clause = list(self._clause) if share else []
         measures = self._measures
@@ -1485,7 +1496,7 @@ class ClauseReader:
         named = self._subjects[-1] if self._subjects else None
         unsure = self._unsure
         if earlier and self._mode != "void" and (
-            named is None or earlier[-1].thing is None or _same_thing(earlier[-1].thing, named) and named.part
+            named is None or earlier[-1].thing is None or _may_be_same(earlier[-1].thing, named) and named.part
         ):
             frame = earlier[-1]
             if named is not None:
@@ -1567,7 +1578,8 @@ class ClauseReader:
 
 def _located(thing: Thing, where: Thing) -> Thing:
     """``thing`` placed by a later phrase ("the grommet IN THE FIREWALL"): it keeps what it says itself."""
-    if thing.named and where.named and not _same_thing(thing, where):
+    loose = thing.place is None and thing.part is not None
+    if thing.named and where.named and not loose and not _same_thing(thing, where):
         # Named already: the other place says at which end of it.
         return replace(
             thing,
@@ -1577,6 +1589,8 @@ def _located(thing: Thing, where: Thing) -> Thing:
             end=max(thing.end, where.end),
         )
     part = thing.part or where.part
+    if thing.place is None and thing.part is not None and where.named:
+        thing = replace(thing, generic=-1)  # "the lamp gasket on the liftgate": the place said outright counts
     return replace(
         thing,
         place=thing.place or where.place,
@@ -1592,6 +1606,10 @@ def _located(thing: Thing, where: Thing) -> Thing:
         start=min(thing.start, where.start),
         end=max(thing.end, where.end),
     )
+
+
+def _may_be_same(one: Thing, other: Thing) -> bool:
+    return one.part == other.part and (not one.named or not other.named or one.place == other.place)
 
 
 def _same_thing(one: Thing, other: Thing) -> bool:

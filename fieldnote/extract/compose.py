@@ -219,7 +219,10 @@ class Composer:
         """Whether a side said of ``old`` holds for ``new``: within one assembly."""
         if old is None or new is None:
             return old == new
-        return old == new or self._lex.places[old].assembly == self._lex.places[new].assembly
+        if old == new:
+            return True
+        a, b = self._lex.places[old], self._lex.places[new]
+        return a.assembly == b.assembly or a.assembly in b.also_in or b.assembly in a.also_in
 
     def _visit(self, draft: Draft, place: str | None) -> None:
         if place is not None:
@@ -322,6 +325,10 @@ class Composer:
         test = Frame("test", frame.start, frame.end, thing, result="leak" if state == self._leak else "dry",
                      measures=frame.measures, unsure=frame.unsure, spans=frame.spans, again=frame.again)
         last = next((e for e in reversed(draft.recent) if e.kind == "test"), None)
+        if thing is not None and thing.part is None and frame.head_form == "noun" and not frame.measures and frame.present:
+            # "Roof leak": what the job is about, and no test.
+            self._topic(draft, frame)
+            return
         if thing is None or thing.bare:
             # "It leaks" after a test that leaked says it again.
             if last is None or last.state == state:
@@ -639,7 +646,7 @@ class Composer:
         self, measures: Sequence[Measure], *, test: bool, leaks: bool = False, count: int | None = None
     ) -> tuple[Quantity, ...]:
         out: list[Quantity] = []
-        timed = any(m.cue == "took" for m in measures)
+        timed = any(m.cue == "took" and self._dimension(m) == "time" for m in measures)
         for measure in measures:
             q, dimension = measure.quantity, self._dimension(measure)
             what = dimension
@@ -674,6 +681,12 @@ class Composer:
         duplicate = next((e for e in draft.added if _same(e, entry) or frame.follows and _says_no_more(e, entry)), None)
         if duplicate is not None:
             return duplicate
+        again = draft.added[-1] if frame.follows and draft.added else None
+        if again is not None and not again.at and not again.quantities and _says_no_more(entry, again):
+            # "Perished, cracked right through at the bottom": one fault, said twice.
+            merged = replace(entry, id=again.id, origins=(*again.origins, *entry.origins))
+            draft.change(merged)
+            return merged
         draft.put(entry)
         self.carry(draft, entry)
         return entry

@@ -404,6 +404,8 @@ class Grouper:
             rival = "state" in item.tags or item.is_a("off", "preposition", "filler", "function")
             if not rival:
                 return done
+            if "state" in item.tags and i and items[i - 1].is_a("determiner") and self._name_ahead(items, i + 1):
+                return None  # "the lifted sealer"
             if item.is_a("off", "preposition", "to_place", "function") and done.form == "said":
                 behind = last is not None and last.kind in ("thing", "link", "pronoun")
                 nxt = items[i + 1] if i + 1 < len(items) else None
@@ -486,6 +488,16 @@ class Grouper:
             i += 1
         return out
 
+    def _told_by(self, thing: Thing, owner: str) -> Thing:
+        """A general word with its owner named: "the hinge of the tailgate"."""
+        row, places = self._lex.generics[thing.generic], self._lex.places
+        for place in row.places:
+            if places[place].assembly == places[owner].assembly:
+                return replace(thing, place=place, generic=-1)
+        if row.part:
+            return replace(thing, place=owner, part=row.part, generic=-1)
+        return thing
+
     def _of_thing(self, row: Sequence[Constituent], i: int) -> tuple[Constituent, int] | None:
         j = i + 1
         while j < len(row) and row[j].kind == "skip" and not row[j].is_a("of"):
@@ -512,9 +524,12 @@ class Grouper:
         else:
             assert c.thing is not None
             inner = c.thing
+            if inner.place is None and inner.generic >= 0 and owner.place is not None:
+                inner = self._told_by(inner, owner.place)
             if inner.named and inner.part is None and owner.named:
-                # "The roof of the rear door": a finer place; keep the first.
-                owner = replace(owner, place=None, generic=-1)
+                # "The roof of the rear door": a finer place; keep the first, and the side of the second.
+                owner = replace(owner, place=None, generic=-1, part=None)
+                inner = replace(inner, side=inner.side or owner.side)
             thing = within(inner, owner)
             if inner.bare:
                 thing = replace(thing, both=inner.both or owner.both)

@@ -188,9 +188,11 @@ class Extractor:
         if self._asks(line, items):
             answer = next((n for n, i in enumerate(items) if n and i.is_a("answer")), None)
             if answer is None or answer + 1 >= len(items):
+                self._put_facts(draft, line)
                 return "question"
             del items[: answer + 1]
         if any(i.is_a("remark") for i in items) and not self._has_finding(items):
+            self._put_facts(draft, line)
             return "remark"
         return None
 
@@ -205,9 +207,9 @@ class Extractor:
     def _has_finding(self, items: Sequence[Item]) -> bool:
         """Whether an utterance with an aside in it says something of the trade as well."""
         tags = [i.tags for i in items if not i.is_a("remark")]
-        things = sum(bool(t & {"part", "place"}) for t in tags)
-        says = sum(bool(t & {"state", "act", "method"}) for t in tags)
-        return things >= 1 and says >= 1
+        things = {n for n, t in enumerate(tags) if t & {"part", "place", "part_word"}}
+        says = {n for n, t in enumerate(tags) if t & {"state", "act", "method"}}
+        return bool(things and says - things)
 
     def _without_conditions(self, items: list[Item]) -> tuple[list[Item], list[Item]]:
         """Up to the first condition: what hangs on an "if" is neither found nor done."""
@@ -264,6 +266,10 @@ class Extractor:
         return sense is not None and self.pack.term("command", sense.value).effect == "repeat"  # type: ignore[attr-defined,no-any-return]
 
     # -- the end of a step --------------------------------------------------------------------------------------
+
+    def _put_facts(self, draft: Draft, line: Line) -> None:
+        for fact in self._facts.find(line):
+            self._put_fact(draft, fact)
 
     def _put_fact(self, draft: Draft, fact: FactFound) -> None:
         words, tokens = draft.line.words, draft.line.tokens

@@ -18,6 +18,7 @@ from fieldnote.vocabulary.pack import FactKind
 _REACH = 4
 """How many small words may stand between a fact's name and its value."""
 VIN_LENGTH = 17
+_SHORTEST_UNIT = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,13 +171,23 @@ class FactFinder:
             odometer = read_odometer(texts, start)
             if odometer is not None and odometer.start - start <= 1:
                 unit, end = self._unit(texts, odometer.end, fact)
-                return FactFound(fact.id, odometer.value, unit or fact.units[0], i, end)
+                return FactFound(fact.id, odometer.value, unit or self._implied(texts[i:j], fact), i, end)
         elif fact.value == "text":
             return self._text(line, i, start, fact)
         return None
 
     def _is_odometer(self, fact: FactKind) -> bool:
         return any(self._lex.measures.get(u) == "odometer" for u in fact.units)
+
+    def _implied(self, name: list[str], fact: FactKind) -> str | None:
+        """The unit that a fact's name itself holds ("mileage")."""
+        table = self._lex.units
+        assert table is not None
+        for word in name:
+            for first, rows in table.by_first.items():
+                if len(first) > _SHORTEST_UNIT and word.startswith(first):
+                    return next((symbol for phrase, symbol in rows if len(phrase) == 1 and symbol in fact.units), None)
+        return None
 
     def _past_small(self, line: Line, j: int) -> int:
         """The word after the small words that may stand between a name and its value."""
@@ -256,7 +267,8 @@ class FactFinder:
             if unit is None and self._named_after(texts, odometer.end, fact) is None:
                 continue
             end = self._named_after(texts, end, fact) or end
-            found.append(FactFound(fact.id, odometer.value, unit or fact.units[0], odometer.start, end))
+            unit = unit or self._implied(texts[odometer.end : end], fact)
+            found.append(FactFound(fact.id, odometer.value, unit, odometer.start, end))
             return
 
     def _named_after(self, texts: list[str], j: int, fact: FactKind) -> int | None:
@@ -281,7 +293,7 @@ class FactFinder:
             q = item.quantity
             if q is None or self._lex.measures.get(q.unit) != "time" or any(f.start <= item.start < f.end for f in found):
                 continue
-            if q.unit == "h" and (cued or not testing):
+            if q.unit == "h" and (cued or not testing or self._beside_duration(line, item)):
                 found.append(FactFound(fact.id, q.value, q.unit, item.start, item.end))
                 return
             if q.unit == "min" and cued and not testing and any(
@@ -289,6 +301,13 @@ class FactFinder:
             ) and not any("state" in i.tags for i in line.items):
                 found.append(FactFound(fact.id, q.value, q.unit, item.start, item.end))
                 return
+
+    def _beside_duration(self, line: Line, hours: Item) -> bool:
+        """Whether another time was said with the test, so that the hours at the end are not its own."""
+        return any(
+            i is not hours and i.quantity is not None and self._lex.measures.get(i.quantity.unit) == "time"
+            for i in line.items
+        )
 
     def _color(self, line: Line, texts: list[str], found: list[FactFound]) -> None:
         """A color said of the vehicle alone: among facts, or as "the white one"."""

@@ -9,6 +9,10 @@ from typing import Literal
 from fieldnote.vocabulary.pack import Irregular
 
 Form = Literal["base", "third", "past", "participle", "ing"]
+_PARTICLES = frozenset(
+    ("up", "down", "off", "out", "in", "on", "back", "away", "over", "through", "apart", "clear", "free", "straight")
+    + ("home", "dry", "loose", "shut", "closed", "together", "tight", "open", "clean", "at", "to", "round", "around")
+)
 _VOWELS = "aeiou"
 
 
@@ -47,6 +51,11 @@ class Inflector:
         if participle != past:
             yield "participle", (participle, *rest)
         yield "ing", ((row.ing if row else "") or _with_ing(verb), *rest)
+        if len(phrase) == 2 and phrase[1] not in _PARTICLES:
+            # "Water test" is said as "water tested".
+            for form, words in self.forms(phrase[1:]):
+                if form != "base":
+                    yield form, (phrase[0], *words)
 
 
 def _with_d(verb: str) -> str:

@@ -157,7 +157,7 @@ class MentionFinder:
             senses = current.senses
             if senses and noun and j > i + 1:
                 # "A plug in the roof" is no plugging in.
-                senses = tuple(s for s in senses if s.form != "base")
+                senses = tuple(s for s in senses if s.form not in ("base", "third"))
             if senses and not (j > i + 1 and self._cuts_a_name(texts, taken, i, j)):
                 best_end, best, best_gap = j, senses, gap
             if j >= n or taken[j]:

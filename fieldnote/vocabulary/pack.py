@@ -49,6 +49,8 @@ class Place(Term):
     assembly: str = ""
     paired: bool = False
     near: tuple[str, ...] = refers("place")
+    also_in: tuple[str, ...] = ()
+    """Further assemblies whose side holds for it (a step belongs to every door)."""
 
 
 @dataclass(frozen=True, slots=True)

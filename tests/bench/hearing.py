@@ -116,7 +116,10 @@ class Bench:
         self.extractor = Extractor(self.pack)
         self.capture = load_settings(REPOSITORY / "fieldnote" / "defaults.toml").capture
         self.voices = Voices(arguments.cache)
-        self.groups = self.voices.groups(arguments.espeak)
+        self.groups = {
+            group: [v for v in voices if any(name in v.label for name in arguments.voices)]
+            for group, voices in self.voices.groups(arguments.espeak).items()
+        }
         self.texts = sections()
         self.trade = trade_words(self.pack)
         self.noises = {name: shop_noise.STEADY[name] for name in shop_noise.STEADY}
@@ -390,6 +393,9 @@ def main() -> None:
     parser.add_argument("--snr", type=lambda t: t.split(","), default=["clean", "10"], help="clean,20,10,5,0")
     parser.add_argument("--vins", type=int, default=6)
     parser.add_argument("--espeak", type=int, default=2, help="how many robot voices")
+    parser.add_argument(
+        "--voices", type=lambda t: t.split(","), default=[""], help="only voices with this in their name"
+    )
     parser.add_argument("--noise-minutes", type=float, default=2.0, help="of each kind")
     parser.add_argument("--threads", type=int, default=1)
     parser.add_argument(

@@ -13,7 +13,7 @@ from num2words import num2words
 from rapidfuzz.distance import Levenshtein
 
 from fieldnote.extract import Extractor
-from fieldnote.extract.spelled import find_spelled
+from fieldnote.extract.spelled import read_spelled
 from fieldnote.records import Entry, Utterance
 
 _NUMBER = re.compile(r"\d[\d,]*(?:\.\d+)?")
@@ -154,7 +154,11 @@ def entries_of(extractor: Extractor, utterances: Iterable[Utterance | str]) -> t
 def characters_wrong(said: str, heard: str) -> int:
     """Edits between the characters spelled and those read out of what was heard, without a check digit's help."""
     tokens = [token for token in re.sub(r"[^a-z0-9' -]+", " ", heard.lower()).split() if token != "vin"]
-    read = "".join(mention.text for mention in find_spelled(tokens))
+    read, at = "", 0
+    while at < len(tokens):
+        mention = read_spelled(tokens, at)
+        read += mention.text if mention else ""
+        at = mention.end if mention else at + 1
     return int(Levenshtein.distance(said.upper(), read.upper()))
 
 

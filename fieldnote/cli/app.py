@@ -11,6 +11,7 @@ from fieldnote import __version__
 from fieldnote.cli import job, models, store, vocab
 from fieldnote.cli.extract import extract
 from fieldnote.cli.failures import report
+from fieldnote.cli.guide import guide
 from fieldnote.cli.handover import handover
 from fieldnote.cli.hear import hear
 from fieldnote.cli.narrate import narrate
@@ -43,6 +44,7 @@ def top(
 
 
 app.command()(extract)
+app.command()(guide)
 app.command()(hear)
 app.command()(narrate)
 app.command("next")(next_checks)

@@ -12,6 +12,7 @@ from typing import Literal
 from fieldnote.narrate.compose import ORDER, USED, VEHICLE, numbered, shown
 from fieldnote.narrate.phrases import measure, number, quantity, subject
 from fieldnote.narrate.sequence import in_order
+from fieldnote.narrate.sketch import LEGEND, Mark, Sketch, caption, load_sketch, marks_of
 from fieldnote.narrate.trials import trial_name
 from fieldnote.narrate.wording import Vocabulary, Wording, load_wording
 from fieldnote.records import Entry, Job, Narrative, Paragraph
@@ -20,6 +21,7 @@ MISSING = "Not recorded."
 OPEN = "Not established"
 CAUTIONS = "Cautions"
 TESTS = "Tests"
+DRAWN = "Drop: water showed. Diamond: where it came in. Square: sound or dry."
 NUMBERS = "Small numbers name the entries that a sentence rests on."
 APPENDIX = "Entries and the words behind them"
 
@@ -75,6 +77,19 @@ class Document:
     hash: str
     status: str
     notice: str = ""
+    sketch: Sketch | None = None
+    marks: tuple[Mark, ...] = ()
+
+    @property
+    def drawing_title(self) -> str:
+        """The drawing in words, for who cannot see it."""
+        told = [f"{LEGEND[m.kind]}: {m.side or ''} {m.place}".replace("  ", " ") for m in self.marks]
+        return "Vehicle from the left and from above. " + "; ".join(told)
+
+    @property
+    def drawn(self) -> str:
+        """The line under the drawing."""
+        return f"{caption(self.marks)} {DRAWN}"
 
     @property
     def foot(self) -> str:
@@ -128,6 +143,8 @@ def lay_out(narrative: Narrative, job: Job, pack: Vocabulary, *, names: bool = F
         version=f"Version {narrative.version}" if narrative.version else "Draft, not signed off",
         hash=narrative.hash,
         status=job.status,
+        sketch=load_sketch(pack),
+        marks=marks_of(entries, pack),
     )
 
 

@@ -28,10 +28,10 @@ RULE = (
     "map."
 )
 SIDES = {
-    "same": "on the same side",
-    "opposite": "on the other side",
-    "either": "on either side",
-    "both": "on both sides",
+    "same": "same side",
+    "opposite": "other side",
+    "either": "either side",
+    "both": "both sides",
 }
 
 
@@ -209,7 +209,7 @@ def _candidate(
         place=row.place,
         part=row.part or None,
         where=f"{place}: {part}" if part else place,
-        side=" or ".join(relations) if sided else "",
+        side=_relation(relations) if sided else "",
         share=share,
         minutes=row.look_min,
         opens=opens,
@@ -218,6 +218,12 @@ def _candidate(
         bad=_bad(wording, row.states),
         note=row.note,
     )
+
+
+def _relation(relations: Sequence[str]) -> str:
+    """Sides in words ("same or other side")."""
+    heads = [r.rpartition(" ")[0] for r in relations]
+    return f"{' or '.join(heads)} {relations[-1].rpartition(' ')[2]}"
 
 
 def _test(leak_map: LeakMap, wording: Wording, row: SourceRow) -> str:
@@ -247,10 +253,16 @@ def _good(wording: Wording, part: str) -> str:
 
 
 def _bad(wording: Wording, states: Sequence[str]) -> str:
-    words = []
+    adjectives: list[str] = []
+    nouns: list[str] = []
     for id in states:
         forms = wording.state(id)
-        words.append(forms.has or forms.is_ or wording.name("state", id))
+        (nouns if forms.has else adjectives).append(forms.has or forms.is_ or wording.name("state", id))
+    found = [_either(adjectives)] if adjectives else []
+    return ", or ".join([*found, f"with {_either(nouns)}"] if nouns else found)
+
+
+def _either(words: Sequence[str]) -> str:
     return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 

@@ -29,6 +29,7 @@ SHOWN = 6
 """Lines under one heading of the leaf; what is more is counted."""
 STATE, PROVED, CLEARED, NEXT, OFF = ("State", "Proved", "Cleared", "Next check", "Off and not refitted")
 CURING = "curing"
+SIGNED = "Handed over by ______________________   Accepted by ______________________   Date and time ________________"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ class Handover:
         sections = tuple(
             Section(p.heading, "list", tuple(Line(s.text) for s in p.lines), empty=p.empty) for p in self.parts
         )
-        return Document(self.title.removeprefix("Handover: "), "Handover", (), sections, "", "", "")
+        return Document(self.title.removeprefix("Handover: "), "Handover", (), sections, "", "", "", notice=SIGNED)
 
 
 def _to_say(part: Part, depth: int) -> str:

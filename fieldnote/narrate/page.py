@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import Any
 
 from fieldnote.narrate.document import APPENDIX, CAUTIONS, Document, spans
+from fieldnote.narrate.sketch import svg
 
 TEMPLATES = Path(__file__).with_name("templates")
 
 
 @cache
-def _environment() -> Any:
+def environment() -> Any:
+    """Where the templates are found; everything put into them is escaped."""
     import jinja2
 
     return jinja2.Environment(
@@ -46,11 +48,27 @@ def _faces() -> str:
 def html(document: Document) -> str:
     """The document as an HTML page. Sentences carry the ids of their entries in ``data-entries``."""
     page: str = (
-        _environment()
+        environment()
         .get_template("document.html.j2")
-        .render(document=document, spans=spans, style=style(), appendix_heading=APPENDIX, cautions_heading=CAUTIONS)
+        .render(
+            drawing=_drawing(document),
+            document=document,
+            spans=spans,
+            style=style(),
+            appendix_heading=APPENDIX,
+            cautions_heading=CAUTIONS,
+        )
     )
     return page
+
+
+def _drawing(document: Document) -> Any:
+    """The vehicle with the marks of the job; nothing where there is nothing to mark."""
+    from markupsafe import Markup
+
+    if document.sketch is None or not document.marks:
+        return ""
+    return Markup(svg(document.sketch, document.marks, title=document.drawing_title))
 
 
 __all__ = ["TEMPLATES", "html", "style"]

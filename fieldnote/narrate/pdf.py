@@ -5,6 +5,7 @@ The typeface is shipped whole with its licence (SIL Open Font License 1.1) in ``
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from fpdf import FPDF
@@ -13,6 +14,7 @@ from fpdf.fonts import FontFace
 
 from fieldnote.narrate.document import APPENDIX, CAUTIONS, Document, Line, Section, Table, spans
 from fieldnote.narrate.page import TEMPLATES
+from fieldnote.narrate.sketch import Mark, Sketch, placed, shape, size_of
 
 FACE = "Source Sans"
 INK, SOFT, DEEP, RULE, TINT = (22, 35, 42), (85, 99, 106), (12, 74, 91), (205, 199, 184), (245, 243, 236)
@@ -25,7 +27,7 @@ REF_SHARE = 0.68
 class Sheet(FPDF):
     """A4 pages with the shipped face and a foot that tells which text this is and which page."""
 
-    def __init__(self, title: str, foot: str) -> None:
+    def __init__(self, title: str, foot: str, *, begin: bool = True) -> None:
         super().__init__(orientation="portrait", unit="mm", format="A4")
         self.foot = foot
         self.set_margins(MARGIN_MM, MARGIN_MM, MARGIN_MM)
@@ -41,7 +43,8 @@ class Sheet(FPDF):
         self.set_creator("fieldnote")
         # The same write-up gives the same file: no time of making inside.
         self.set_creation_date(_fixed_date())
-        self.add_page()
+        if begin:
+            self.add_page()
 
     def footer(self) -> None:
         """The foot of every page."""
@@ -75,6 +78,8 @@ def pdf(document: Document) -> bytes:
     sheet = Sheet(f"{document.title}: {document.kind}", " · ".join(x for x in (document.title, document.foot) if x))
     _head(sheet, document)
     for section in document.sections:
+        if section.shape == "steps" and document.sketch is not None and document.marks:
+            _where(sheet, document, document.sketch)
         _section(sheet, section)
     if document.closing:
         sheet.ln(3)
@@ -116,6 +121,27 @@ def _grid(sheet: Sheet, facts: tuple[tuple[str, str], ...], *, columns: int) -> 
         sheet.set_xy(MARGIN_MM, lowest + 1.6)
 
 
+def _where(sheet: Sheet, document: Document, sketch: Sketch) -> None:
+    """The vehicle with the marks of the job."""
+    width = sheet.epw * 0.56
+    sheet.room(width * sketch.height / sketch.width + 8)
+    top = sheet.get_y()
+    sheet.inked("B", 10.5, DEEP)
+    sheet.cell(SIDE_MM, 5.4, "Where")
+    bottom = draw_sketch(sheet, sketch, document.marks, MARGIN_MM + SIDE_MM, top - 2, width)
+    sheet.set_xy(MARGIN_MM + SIDE_MM, bottom - 1)
+    sheet.inked("", 8, SOFT)
+    sheet.cell(0, 4, document.drawn, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    _ruled_off(sheet)
+
+
+def _ruled_off(sheet: Sheet) -> None:
+    sheet.set_draw_color(*RULE)
+    y = sheet.get_y() + GAP_MM / 2
+    sheet.line(MARGIN_MM, y, sheet.w - MARGIN_MM, y)
+    sheet.set_xy(MARGIN_MM, y + GAP_MM / 2 + 0.6)
+
+
 def _section(sheet: Sheet, section: Section) -> None:
     wide = section.table is not None and bool(section.table.rows)
     sheet.room(40 if wide else 18)
@@ -135,10 +161,7 @@ def _section(sheet: Sheet, section: Section) -> None:
         sheet.set_left_margin(MARGIN_MM)
         if sheet.page_no() == page:
             sheet.set_y(max(sheet.get_y(), bottom))
-    sheet.set_draw_color(*RULE)
-    y = sheet.get_y() + GAP_MM / 2
-    sheet.line(MARGIN_MM, y, sheet.w - MARGIN_MM, y)
-    sheet.set_xy(MARGIN_MM, y + GAP_MM / 2 + 0.6)
+    _ruled_off(sheet)
 
 
 def _body(sheet: Sheet, section: Section) -> None:
@@ -267,4 +290,35 @@ def _table(sheet: Sheet, table: Table, *, appendix: bool) -> None:
                 row.cell(cell)
 
 
-__all__ = ["Sheet", "pdf"]
+def draw_sketch(sheet: Sheet, sketch: Sketch, marks: Sequence[Mark], x: float, y: float, width: float) -> float:
+    """The drawing with its marks, ``width`` mm wide with its corner at ``x``, ``y``; returns the y below it."""
+    from fpdf.svg import SVGObject
+
+    scale = width / sketch.width
+    spots = placed(sketch, marks)
+    parts = [f'<path d="{d}" fill="none" stroke="{_hex(INK)}" stroke-width="2"/>' for d in sketch.outline]
+    parts += [f'<path d="{d}" fill="none" stroke="{_hex(SOFT)}" stroke-width="0.8"/>' for d in sketch.detail]
+    for spot in spots:
+        fill = {"showed": _hex(DEEP), "entry": _hex(INK), "sound": "#ffffff"}[spot.mark.kind]
+        stroke = _hex(INK) if spot.mark.kind == "sound" else "#ffffff"
+        path = shape(spot.mark.kind, spot.x, spot.y, size_of(spot.mark))
+        parts.append(f'<path d="{path}" fill="{fill}" stroke="{stroke}" stroke-width="1.2"/>')
+    drawing = SVGObject(
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {sketch.width:g} {sketch.height:g}" '
+        f'width="{sketch.width * scale:g}mm" height="{sketch.height * scale:g}mm">{"".join(parts)}</svg>'
+    )
+    drawing.draw_to_page(sheet, x, y)
+    sheet.set_font(FACE, "B", 10.5 * scale / 0.3528)
+    for spot in spots:
+        if spot.mark.label:
+            sheet.set_text_color(*(INK if spot.mark.kind == "sound" else (255, 255, 255)))
+            half = sheet.get_string_width(spot.mark.label) / 2
+            sheet.text(x + spot.x * scale - half, y + (spot.y + 3.6) * scale, spot.mark.label)
+    return y + sketch.height * scale
+
+
+def _hex(color: tuple[int, int, int]) -> str:
+    return "#" + "".join(f"{part:02x}" for part in color)
+
+
+__all__ = ["Sheet", "draw_sketch", "pdf"]

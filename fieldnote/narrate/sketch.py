@@ -7,7 +7,7 @@ grey print and without colour: a drop (water showed), a diamond (it came in), a 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -20,7 +20,9 @@ from fieldnote.records import Entry, Side
 FILE_NAME = "sketch.toml"
 MarkKind = Literal["showed", "entry", "sound"]
 LEGEND: dict[MarkKind, str] = {"showed": "water showed", "entry": "where it comes in", "sound": "sound or dry"}
-SIZE = 7.0
+SIZE = 8.5
+OFF_AXIS = 16.0
+"""How far from the middle a side is drawn at a place that has no pair."""
 Point = tuple[float, float]
 
 
@@ -127,36 +129,60 @@ def marks_of(entries: Sequence[Entry], pack: Vocabulary) -> tuple[Mark, ...]:
     return tuple(dict.fromkeys((*showed, *came_in, *sound)))
 
 
-def placed(sketch: Sketch, marks: Iterable[Mark]) -> tuple[Spot, ...]:
-    """Marks in both views, moved aside where they would cover another. The side view leaves the right side out."""
+def side_seen(marks: Sequence[Mark]) -> Side:
+    """Which side the side view shows: the one with more marks, the left where there are as many."""
+    count = {side: sum(m.side == side for m in marks) for side in ("left", "right")}
+    return "right" if count["right"] > count["left"] else "left"
+
+
+def caption(marks: Sequence[Mark]) -> str:
+    """What the views show, for the line under the drawing."""
+    if side_seen(marks) == "left":
+        return "Left side, and from above; front to the left."
+    return "Right side (drawn with its front to the left), and from above."
+
+
+def placed(sketch: Sketch, marks: Sequence[Mark]) -> tuple[Spot, ...]:
+    """Marks in both views, moved aside where they would cover another. The side view shows one side and the middle."""
     out: list[Spot] = []
+    away = "left" if side_seen(marks) == "right" else "right"
     for mark in marks:
         if mark.place in sketch.top:
             x, y = sketch.top[mark.place]
+            off = y - sketch.axis or OFF_AXIS
             for way in _ways(mark.side, paired=y != sketch.axis):
-                out.append(_free(out, Spot(mark, x, sketch.axis + way * (y - sketch.axis))))
-        if mark.place in sketch.side and mark.side != "right":
+                out.append(_free(out, Spot(mark, x, sketch.axis + way * off)))
+        if mark.place in sketch.side and mark.side != away:
             x, y = sketch.side[mark.place]
             out.append(_free(out, Spot(mark, x, y)))
     return tuple(out)
 
 
 def _ways(side: Side | None, *, paired: bool) -> tuple[int, ...]:
-    """1 for the left side (towards the foot of the drawing), -1 for the right."""
-    if not paired:
-        return (1,)
-    return {"left": (1,), "right": (-1,), "center": (0,)}.get(side or "", (1, -1))
+    """1 for the left side (towards the foot of the drawing), -1 for the right, 0 for the middle."""
+    unsaid = (1, -1) if paired else (0,)
+    return {"left": (1,), "right": (-1,), "both": (1, -1), "center": (0,)}.get(side or "", unsaid)
+
+
+def size_of(mark: Mark) -> float:
+    """A mark with a label is larger."""
+    return SIZE * (1.3 if mark.label else 1.0)
 
 
 def _free(taken: Sequence[Spot], wanted: Spot) -> Spot:
     """The spot, or the nearest one beside it that no other mark covers."""
-    step = SIZE * 1.9
     for ring in range(6):
         for dx, dy in ((ring, 0), (-ring, 0), (0, ring), (0, -ring)):
+            step = 1.7 * size_of(wanted.mark)
             x, y = wanted.x + dx * step, wanted.y + dy * step
-            if all(abs(x - s.x) >= step or abs(y - s.y) >= step for s in taken):
+            if not any(_covers(x, y, wanted.mark, other) for other in taken):
                 return Spot(wanted.mark, x, y)
     return wanted
+
+
+def _covers(x: float, y: float, mark: Mark, other: Spot) -> bool:
+    apart = 0.85 * (size_of(mark) + size_of(other.mark))
+    return abs(x - other.x) < apart and abs(y - other.y) < apart
 
 
 # ---- SVG ------------------------------------------------------------------------------------------------------
@@ -193,11 +219,23 @@ def shape(kind: MarkKind, x: float, y: float, size: float = SIZE) -> str:
 def _drawn(spot: Spot) -> str:
     from xml.sax.saxutils import escape
 
-    path = f'<path class="mark {spot.mark.kind}" d="{shape(spot.mark.kind, spot.x, spot.y)}"/>'
+    path = f'<path class="mark {spot.mark.kind}" d="{shape(spot.mark.kind, spot.x, spot.y, size_of(spot.mark))}"/>'
     if not spot.mark.label:
         return path
-    where = f'x="{spot.x:g}" y="{spot.y + 2.8:g}"'
+    where = f'x="{spot.x:g}" y="{spot.y + 3.6:g}"'
     return f'{path}<text class="mark-label {spot.mark.kind}" {where}>{escape(spot.mark.label)}</text>'
 
 
-__all__ = ["LEGEND", "SIZE", "Mark", "Sketch", "Spot", "load_sketch", "marks_of", "placed", "shape", "svg"]
+__all__ = [
+    "LEGEND",
+    "Mark",
+    "Sketch",
+    "Spot",
+    "caption",
+    "load_sketch",
+    "marks_of",
+    "placed",
+    "shape",
+    "size_of",
+    "svg",
+]

@@ -114,6 +114,7 @@ class ClauseReader:
             test.thing, test.more = result.thing, result.more
             test.result = "leak" if (state == leak) == result.present else "dry"
             test.pronoun = test.of_thing = False
+            test.measures = [*result.measures, *test.measures]
             test.spans.extend(result.spans)
             test.start = min(test.start, result.start)
             self.frames.remove(result)
@@ -655,7 +656,10 @@ class ClauseReader:
         return (
             self._mode == "state" and last is not None and last.end == c.start and last.head_form == "noun"
             and form != "noun" and last.finding is not None and bool(last.finding.get("evidence"))
-            and bool(finding.get("evidence")) and c.item.text.split(" ")[0].endswith("ing")
+            and (
+                bool(finding.get("evidence")) and c.item.text.split(" ")[0].endswith("ing")
+                or finding.get("test") == self._lex.test_states[0] and not finding.get("check") and not finding.get("evidence")
+            )
         )
 
     def _mends_it(self, finding: Finding, form: str) -> bool:
@@ -859,6 +863,7 @@ class ClauseReader:
             thing = following.thing
             return thing is not None and (
                 thing.bare
+                or (topic and thing.halves is not None and thing.halves[0].part is None and self._predicate_next(k + 1))
                 or (thing.halves is None and not topic and self._predicate_follows(k + 1))
                 or (thing.halves is None and topic and self._predicate_next(k + 1))
             )
@@ -1016,11 +1021,22 @@ class ClauseReader:
         frame = Frame("test", c.start, c.end, method=method, again=self._again)
         frame.mark(c.start, c.end, "head")
         frame.measures, self._measures = self._measures, []
+        seen = self.frames[-1] if self.frames else None
+        if self._seen_when(c) and seen is not None and seen.kind == "state" and seen.present and seen.finding is not None:
+            evidence = seen.finding.get("evidence")
+            if evidence and self._lex.states[evidence].wet:
+                # "Water came down the post when I hosed the joint".
+                frame.result, seen.outlet = "leak", True
         self._mode = "test"
         self._test = frame
         self._add(frame)
         self._again = False
         return frame
+
+    def _seen_when(self, c: Constituent) -> bool:
+        """Whether "when" leads in the test."""
+        before = [r for r in self._row if r.end <= c.start and r.kind not in ("subject", "determiner", "handle")]
+        return bool(before) and before[-1].is_a("when")
 
     def _on_method(self, i: int, c: Constituent) -> None:
         assert c.sense is not None
@@ -1313,7 +1329,7 @@ class ClauseReader:
                     frame.pronoun = True
             self._last.end = max(self._last.end, c.end)
             return
-        if self._mode == "test" and self._last is not None and self._last.thing is None and not self._last.result:
+        if self._mode in ("test", "look") and self._last is not None and self._last.thing is None and not self._last.result:
             self._last.pronoun = True
             return
         if self._prep == "away":
@@ -1478,9 +1494,11 @@ class ClauseReader:
             return
         if nxt is None or nxt.kind == "of":
             target = self._last or (self.frames[-1] if self.frames else None)
-            if target is not None and target.kind == "state":
+            if target is not None and target.kind == "state" and not self._presented:
                 target.count = number.value
                 target.mark(c.start, c.end, "quantity")
+            else:
+                self._count = number.value
         elif nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
             self._count = number.value
 

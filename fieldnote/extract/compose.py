@@ -38,6 +38,8 @@ class Draft:
     changed: dict[str, Entry] = field(default_factory=dict)
     withdrawn: list[str] = field(default_factory=list)
     stay: bool = False
+    topic: Focus | None = None
+    """A place that this utterance named as what it speaks of: a test "there" is at it."""
     item: int | None = None
     """Number of the one of many spoken of in this utterance: it holds for what is said of it further on."""
     ids: dict[str, int] = field(default_factory=dict)
@@ -119,6 +121,7 @@ class Composer:
                 continue
             place, part, side = self._where(draft, thing, part=None)
             draft.focus = Focus(place, thing.part, side)
+            draft.topic = Focus(place, None, side)
             self._visit(draft, place)
 
     def where(self, draft: Draft, thing: Thing, base: Focus) -> tuple[str | None, str | None, str | None]:
@@ -466,7 +469,7 @@ class Composer:
     def _act_state(self, draft: Draft, frame: Frame, thing: Thing | None) -> tuple[str, str]:
         """Kind and action of a verb. A new part put in replaces; another part put in again is refitted."""
         if frame.acts == ("new",):
-            return "repair", self._replacing()
+            return "repair", self._named_for(self._replacing(), thing.part if thing is not None else None)
         if frame.acts == ("put",):
             taken = any(
                 e.kind == "access" and thing is not None and (e.part == thing.part or e.part is None and e.place == thing.place)
@@ -476,7 +479,9 @@ class Composer:
         ids = [a for a in frame.acts if a]
         if not ids:
             return "", ""
-        chosen = self._named_for(ids[0], thing.part if thing is not None else draft.focus.part)
+        chosen = ids[0]
+        if chosen != self._replacing():
+            chosen = self._named_for(chosen, thing.part if thing is not None else draft.focus.part)
         if chosen == self._refitting() and thing is not None and thing.part is not None:
             before = self._antecedent(draft, thing.part, ("check", "source", "access"))
             if before is not None and before.kind != "access" and before.present:
@@ -512,7 +517,7 @@ class Composer:
     def _one_test(self, draft: Draft, frame: Frame, thing: Thing | None) -> None:
         base = draft.focus
         if thing is None or (not thing.named and thing.part is None):
-            base = draft.work if draft.work.place else draft.focus
+            base = draft.topic or (draft.work if draft.work.place else draft.focus)
         elif thing.part is not None and not thing.named:
             before = self._antecedent(draft, thing.part, ("check", "source", "repair", "test", "access", "evidence"))
             if before is not None and not self._lex.parts[thing.part].usual_place:
@@ -619,7 +624,7 @@ class Composer:
             return
         focus = draft.focus
         for thing in [frame.thing, *frame.more]:
-            if thing is None and frame.kind in ("topic", "look"):
+            if thing is None and frame.kind in ("topic", "look") and not frame.pronoun:
                 continue
             if frame.kind == "topic" and thing is not None and thing.place is None and thing.part is None:
                 continue

@@ -34,7 +34,7 @@ class Constituent:
 
 # The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.
 _WORD_KINDS = (
-    "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "plan_noun", "later", "plan", "hedge", "neither", "negator", "there_is",
+    "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "when", "plan_noun", "later", "plan", "hedge", "neither", "negator", "there_is",
     "new", "others", "both_of", "other_side", "same", "stay", "pronoun", "but", "and", "or", "then", "with", "inside", "water",
     "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",
     "lasting", "took", "labor", "mend", "determiner", "particle",
@@ -195,7 +195,8 @@ class Grouper:
         sure = min(thing.sure, item.sure)
         if part is not None and not self._generic_first(thing, generic, part):
             span = Span(item.start, item.end, "part")
-            names_place = part.place or None
+            shared = bool(thing.spans) and thing.spans[-1].end > item.start
+            names_place = None if shared else part.place or None
             if names_place and thing.place and thing.place != names_place and not self._nested(thing.place, names_place):
                 return None
             material = item.sense("material")

@@ -225,7 +225,10 @@ class Extractor:
     def _correction(self, draft: Draft, row: Sequence[Constituent]) -> str | None:
         """"Correction, number three": a change of what was said before; the command's id, or None."""
         plain = [c for c in row if c.kind not in ("skip", "determiner", "subject", "unknown")]
-        if not plain or plain[0].kind != "mend":
+        if not plain or plain[0].kind not in ("mend", "take_back"):
+            return None
+        if plain[0].kind == "take_back" and any(c.kind not in ("take_back", "thing", "quantity", "link", "pronoun", "mend",
+                                                               "preposition") for c in plain):
             return None
         rest = [c for c in plain[1:] if c.kind not in ("mend", "link", "preposition", "pronoun", "to_place", "item")]
         explicit = not plain[0].is_a("negator") or len(plain[0].item.text.split()) > 1

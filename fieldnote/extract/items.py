@@ -134,7 +134,7 @@ class ItemMaker:
             out[i] = replace(item, senses=(*senses, *others), classes=frozenset(), tags=frozenset({"act"}))
             follows = out[last + 1] if last + 1 < len(out) else None
             whole = " ".join(i.text for i in out[j : last + 1])
-            if whole in particles and (follows is None or not (follows.tags & {"place", "part", "generic", "part_word"} or follows.is_a("determiner"))):
+            if whole in particles and (follows is None or not (follows.tags & {"place", "generic", "side"} or follows.is_a("determiner"))):
                 for k in range(j, last + 1):
                     out[k] = replace(
                         out[k],
@@ -160,7 +160,7 @@ class ItemMaker:
                 return j, j, particles[first]
             if item.tags & {"place", "part", "generic", "part_word"} or item.is_a("pronoun") or "noun" in {
                 s.form for s in item.senses if s.tag == "state"
-            }:
+            } or not item.senses and j > i + 1:
                 seen = True
             elif item.tags & {"act", "method"} or item.is_a("and", "but", "then", "or") or item.quantity is not None:
                 return None

@@ -299,3 +299,60 @@ def prove(
     wrong = len(proof.verdicts) - proof.right
     if (proof.lost and not accept) or (all_right and wrong):
         raise typer.Exit(1)
+
+
+@app.command()
+def measure(
+    phrases: Annotated[Optional[list[str]], typer.Argument(metavar="WORDS", help="Phrases of the pack.")] = None,
+    kind: Annotated[Optional[list[str]], typer.Option(help="All phrases of a kind: place, part, state, ...")] = None,
+    sound: Annotated[
+        Optional[Path],
+        typer.Option(help="A folder of recordings, named after what is said in them, instead of voices."),
+    ] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep what helps in heard_as.toml of your additions.")] = False,
+    into: Annotated[Optional[Path], typer.Option(help="Keep it in this folder instead (a pack of your own).")] = None,
+    pack: PackName = None,
+    as_json: AsJson = False,
+) -> None:
+    """Find out what the recogniser makes of words: speak them, clean and in noise, and hear what comes back.
+
+    Needs espeak-ng for the voices, or recordings of your own. Readings that help can be kept: the pack then takes them
+    for the word, in fitting context where they are plain English.
+
+    Examples:
+
+      fieldnote vocab measure "seam sealer" weatherstrip
+
+      fieldnote vocab measure "rubber doughnut" --keep
+
+      fieldnote vocab measure --sound recordings/ --keep
+    """
+    from fieldnote.cli import vocab_show
+    from fieldnote.cli.bars import bar
+    from fieldnote.flow import trials, words
+    from fieldnote.vocabulary import measuring
+    from fieldnote.vocabulary.confusable import spoken_terms
+    from fieldnote.vocabulary.taken import spoken_form
+
+    rooms = _rooms(pack)
+    wanted = [spoken_form(p) for p in phrases or ()] + [t.phrase for t in spoken_terms(rooms.pack, kind or ())]
+    if not wanted and sound is None:
+        raise UserMistake(
+            "no words were named", where="vocab measure", do="Name phrases, a --kind or a --sound folder."
+        )
+    with bar("hearing") as tell:
+        found = trials.measure_recordings(rooms, sound, tell) if sound else trials.measure(rooms, wanted, tell)
+        heard = tuple(found)
+    known = words.meanings_of(rooms)
+    readings = measuring.readings(heard, meanings=known, breaks=words.breaks_grammar(rooms))
+    rows = measuring.rows_of(readings, words.model_hash(rooms) or "", trials.plain_english(rooms))
+    kept = None
+    if keep or into is not None:
+        folder = into or rooms.home / "vocab" / rooms.pack.id
+        kept = measuring.keep_rows(folder, rooms.pack, rows, {t.said for t in heard})
+    if as_json:
+        _print_json(
+            {"trials": len(heard), "readings": readings, "kept": rows if kept else [], "file": kept and str(kept)}
+        )
+    else:
+        vocab_show.measured(heard, readings, kept)

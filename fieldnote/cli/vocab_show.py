@@ -21,11 +21,20 @@ if TYPE_CHECKING:
     from fieldnote.flow.explaining import Told
     from fieldnote.vocabulary.confusable import Confusions, Measured, Pair
     from fieldnote.vocabulary.editing import Added, Undone
+    from fieldnote.vocabulary.measuring import Reading as Heard
+    from fieldnote.vocabulary.measuring import Trial
     from fieldnote.vocabulary.proving import Proof, Verdict
     from fieldnote.vocabulary.unknown import UnknownPhrase
 
 _MOST_PAIRS = 12
 _RISK_STYLE = {"high": "bold", "medium": "", "low": "dim"}
+_VERDICTS = {
+    "kept": "helps",
+    "understood": "understood already",
+    "rare": "once only: chance",
+    "breaks grammar": 'holds a number, a side or a "not"',
+    "names another": "names another",
+}
 _BESIDE = ("quote", "span", "id", "confidence", "misheard_risk", "heard_from", "heard_to", "clocked_s")
 
 
@@ -271,6 +280,28 @@ def entry_line(entry: Entry) -> str:
         parts.append("absent")
     parts += [f"{q['what']} {q['value']:g} {q['unit']}".rstrip() for q in amounts]
     return f"{kind}: {'; '.join(parts)}"
+
+
+# ---- measure --------------------------------------------------------------------------------------------------
+
+
+def measured(heard: Sequence[Trial], found: Sequence[Heard], kept: Path | None) -> None:
+    """What the recogniser made of words."""
+    console = _console()
+    right = sum(t.said == t.heard for t in heard)
+    lost = sum(not t.heard for t in heard)
+    console.print(f"{len(heard)} trials: {right} came back as said, {lost} not at all")
+    if found:
+        table = _table("times", "said", "heard", "")
+        for row in found:
+            style = {"kept": "bold", "names another": ""}.get(row.verdict, "dim")
+            note = f"{row.verdict}: {row.why}" if row.why else _VERDICTS[row.verdict]
+            table.add_row(f"{row.times}/{row.of}", *(escape(c) for c in (row.said, row.heard, note)), style=style)
+        console.print(table)
+    if kept:
+        console.print(f"\nKept in {escape(str(kept))}")
+    elif any(row.verdict == "kept" for row in found):
+        console.print("\nKeep what helps with --keep", style="dim")
 
 
 # ---- unknown --------------------------------------------------------------------------------------------------

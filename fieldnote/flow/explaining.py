@@ -45,7 +45,7 @@ def explain(rooms: Rooms, sentences: Sequence[str], steering: str | None = None)
     utterances = [Utterance(f"said-{n}", text) for n, text in enumerate(sentences, start=1)]
     intake = Intake(steering=cast(Literal["left", "right"] | None, steering))
     extraction = rooms.extractor.run(utterances, intake)
-    matcher = _Matcher(rooms)
+    matcher = Matcher(rooms)
     return tuple(
         Told(
             u.text,
@@ -61,7 +61,7 @@ def _first_said_in(entry: Entry) -> str | None:
     return next((o.utterance_id for o in entry.origins if o.kind == "spoken"), None)
 
 
-class _Matcher:
+class Matcher:
     """The pack's words in a sentence, before any rule puts them together."""
 
     def __init__(self, rooms: Rooms) -> None:

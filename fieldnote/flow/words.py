@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from fieldnote.flow.rooms import Rooms
@@ -13,6 +13,8 @@ from fieldnote.vocabulary.proving import Proof, keep_run, last_run_path, prove, 
 from fieldnote.vocabulary.proving_files import ProvingJob, load_proving
 from fieldnote.vocabulary.unknown import Left, UnknownPhrase, unknown_phrases
 
+TERM_WORDS = frozenset({"place", "part", "state", "done", "method", "material"})
+"""First words of meanings that name a term of the pack."""
 WEIGHTS = "model.bin"
 """The file of a model whose hash stands for the model."""
 
@@ -106,6 +108,27 @@ def model_hash(rooms: Rooms) -> str | None:
     if pinned is None:
         return None
     return next((f.sha256 or None for f in pinned.files if f.name == WEIGHTS), None)
+
+
+def meanings_of(rooms: Rooms) -> Callable[[str], frozenset[str]]:
+    """Tells what the pack takes a phrase for (terms alone, no words of the grammar)."""
+    from fieldnote.flow.explaining import Matcher
+
+    matcher = Matcher(rooms)
+
+    def meanings(phrase: str) -> frozenset[str]:
+        found = (m for matched in matcher.matched(phrase) for m in matched.meanings)
+        return frozenset(m for m in found if m.split(" ", 1)[0] in TERM_WORDS)
+
+    return meanings
+
+
+def breaks_grammar(rooms: Rooms) -> Callable[[str, str], bool]:
+    """Tells whether a reading has a word that changes a sentence (a side, a position, "not") and was not said."""
+    pack = rooms.pack
+    phrases = [*pack.words.get("negator", ()), *(p for t in (pack.sides, pack.at) for ps in t.values() for p in ps)]
+    words = {phrase for phrase in phrases if " " not in phrase}
+    return lambda said, heard: bool((set(heard.split()) - set(said.split())) & words)
 
 
 def additions_of(rooms: Rooms) -> tuple[Path, ...]:

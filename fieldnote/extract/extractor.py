@@ -41,7 +41,10 @@ class Extractor:
             side: Grouper(self._lex, {"driver": side, "passenger": _RIGHT if side == _LEFT else _LEFT})
             for side in (_LEFT, _RIGHT)
         }
-        self._questions = [fold(q) for q in pack.words["question"]]
+        self._questions: dict[str, list[tuple[str, ...]]] = {}
+        for question in pack.words["question"]:
+            words = fold(question)
+            self._questions.setdefault(words[0], []).append(words)
         self._commands: dict[tuple[str, ...], Command] = {
             fold(phrase): command for command in pack.rows(Command) for phrase in command.say
         }
@@ -202,7 +205,9 @@ class Extractor:
     def _asks(self, line: Line, items: Sequence[Item]) -> bool:
         """Whether the utterance begins as a question does."""
         start = items[0].start if items else 0
-        return any(line.texts[start : start + len(q)] == q for q in self._questions)
+        if start >= len(line.texts):
+            return False
+        return any(line.texts[start : start + len(q)] == q for q in self._questions.get(line.texts[start], ()))
 
     def _has_finding(self, items: Sequence[Item]) -> bool:
         """Whether an utterance with an aside in it says something of the trade as well."""

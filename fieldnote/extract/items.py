@@ -52,7 +52,7 @@ class Item:
 
     def is_a(self, *classes: str) -> bool:
         """Whether it belongs to one of these word classes."""
-        return any(c in self.classes for c in classes)
+        return not self.classes.isdisjoint(classes)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 _WORD = re.compile(r"\d+(?:[.,/]\d+)+|[^\W_]+(?:['’ʼ][^\W\d_]+)*|[°%½¼¾⅓⅔⅛⅜⅝⅞#]", re.UNICODE)
 _CLITIC = re.compile(r"^(.+?)['’ʼ](s|ll|ve|re|d|m)$")
+_PLAIN = re.compile(r"[a-z ]+")
 _APOSTROPHES = str.maketrans("", "", "'’ʼ")
 
 
@@ -30,8 +31,11 @@ def tokenize(text: str) -> tuple[Token, ...]:
     return tuple(tokens)
 
 
+@lru_cache(maxsize=65536)
 def fold(phrase: str) -> tuple[str, ...]:
     """The words of a phrase, folded as the words of an utterance are."""
+    if _PLAIN.fullmatch(phrase):
+        return tuple(phrase.split())
     words: list[str] = []
     for word in phrase.split():
         # A phrase of a pack may begin with the tail of a word: "'s the leak".

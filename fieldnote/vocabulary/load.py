@@ -12,6 +12,7 @@ import itertools
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any, get_type_hints
 
@@ -181,7 +182,8 @@ class _Reader:
                 self._fault(file, line, f"{table}.{key}", repr(phrases)[:60], "a list of texts")
                 continue
             for phrase in phrases:
-                self._check_phrase(file, lines.of_key(table, key, phrase), f"{table}.{key}", phrase)
+                if not _is_spoken(phrase):
+                    self._bad_phrase(file, lines.of_key(table, key, phrase), f"{table}.{key}", phrase)
             have = self.words[table].setdefault(key, [])
             have.extend(p for p in phrases if p not in have)
 
@@ -230,7 +232,7 @@ class _Reader:
     def _check_shape(self, row: _Row) -> bool:
         """Keys and types of one row; whether it can be used further."""
         record = KINDS.get(row.table) or LISTS[row.table]
-        fields, hints, good = columns(record), get_type_hints(record), True
+        fields, hints, good = columns(record), _hints(record), True
         for key in list(row.values):
             value = row.values[key]
             if key not in fields:
@@ -245,17 +247,15 @@ class _Reader:
                 good = False
             elif fields[key].metadata.get("spoken"):
                 for phrase in value:
-                    self._check_phrase(row.file, row.line(key, phrase), key, phrase)
+                    if not _is_spoken(phrase):
+                        self._bad_phrase(row.file, row.line(key, phrase), key, phrase)
         if "id" in fields and not row.values.get("id"):
             self._fault(row.file, row.line(), "id", "missing", "a stable id")
             return False
         return good
 
-    def _check_phrase(self, file: str, line: int, key: str, phrase: str) -> None:
-        if not phrase or phrase != " ".join(phrase.split()) or set(phrase) - _SPOKEN:
-            self._fault(
-                file, line, key, repr(phrase), "a phrase as spoken: lower case, digits as words, hyphens as spaces"
-            )
+    def _bad_phrase(self, file: str, line: int, key: str, phrase: str) -> None:
+        self._fault(file, line, key, repr(phrase), "a phrase as spoken: lower case, digits as words, hyphens as spaces")
 
     def _check_references(self, row: _Row) -> None:
         record = KINDS.get(row.table) or LISTS[row.table]
@@ -326,6 +326,11 @@ class _Reader:
         )
 
 
+@cache
+def _hints(record: type[Any]) -> dict[str, Any]:
+    return get_type_hints(record)
+
+
 def _claims(kind: str, values: dict[str, Any]) -> Iterable[tuple[str, str, str]]:
     """What a row lays claim to: key, phrase, and the slot in which the phrase must be its own."""
     if kind in ("place", "part"):
@@ -351,6 +356,10 @@ def _term(record: type[Term], values: dict[str, Any]) -> Term:
     filled.setdefault("plural", filled["name"] + "s")
     term: Term = _record(record, filled)
     return term
+
+
+def _is_spoken(phrase: str) -> bool:
+    return bool(phrase) and phrase == " ".join(phrase.split()) and _SPOKEN.issuperset(phrase)
 
 
 def _texts(value: Any) -> bool:

@@ -63,7 +63,7 @@ def advise(
     another = _another(leak_map, weighed, net, belief, closed)
     plan = make_plan(leak_map, named, open_prob, stand, weighed.off, another, cautions or Cautions())
     return Advice(
-        suggestions=_suggestions(leak_map, weighed, listed, prior, rates_id),
+        suggestions=_suggestions(leak_map, weighed, belief, listed, prior, rates_id),
         plan=plan,
         unused=(*weighed.unused, *unknown),
         aftercare=aftercare(leak_map, named),
@@ -122,7 +122,7 @@ def _candidates(
             continue
         meant = np.zeros(len(net.prior))
         meant[[reading.column[i] for i in group]] = 1.0
-        out.append(_Candidate(tuple(group), None, 1.0 - none_of(net, meant, belief.log_evidence)))
+        out.append(_Candidate(tuple(group), None, 1.0 - none_of(net, meant, belief)))
     out.sort(key=lambda c: (-c.probability, leak_map.sources[c.members[0]].id))
     least = leak_map.model.least_prob
     return [c for n, c in enumerate(out[:MOST_SUGGESTIONS]) if c.probability >= least or n < FEWEST_SUGGESTIONS]
@@ -133,12 +133,12 @@ def _rough(open_prob: Floats, group: Sequence[int]) -> float:
 
 
 def _suggestions(
-    leak_map: LeakMap, reading: Reading, listed: Sequence[_Candidate], prior: Floats, rates: str
+    leak_map: LeakMap, reading: Reading, belief: Belief, listed: Sequence[_Candidate], prior: Floats, rates: str
 ) -> tuple[Suggestion, ...]:
     if not listed:
         return ()
     columns = [reading.column[c.members[0]] for c in listed]
-    table = shares(reading, columns)
+    table = shares(reading, columns, belief)
     out = []
     for rank, (candidate, column) in enumerate(zip(listed, table.T, strict=True), 1):
         source = leak_map.sources[candidate.members[0]]
@@ -183,7 +183,7 @@ def _another(leak_map: LeakMap, reading: Reading, net: Network, belief: Belief, 
     """The chance that any source which is not closed still lets water in."""
     meant = np.zeros(len(net.prior))
     meant[[c for i, c in enumerate(reading.column) if i not in closed]] = 1.0
-    return 1.0 - none_of(net, meant, belief.log_evidence)
+    return 1.0 - none_of(net, meant, belief)
 
 
 def _notes(
@@ -233,6 +233,6 @@ def _liquid_note(leak_map: LeakMap, reading: Reading, net: Network, belief: Beli
     groups: dict[str, Floats] = {}
     for i, source in enumerate(leak_map.sources):
         groups.setdefault(source.row.liquid, np.zeros(len(net.prior)))[reading.column[i]] = 1.0
-    chances = [(1.0 - none_of(net, m, belief.log_evidence), liquid) for liquid, m in groups.items()]
+    chances = [(1.0 - none_of(net, m, belief), liquid) for liquid, m in groups.items()]
     told = [f"{leak_map.name('liquid', q)} {100 * p:.0f}%" for p, q in sorted(chances, reverse=True) if p >= 0.01]
     yield f"Which water: {', '.join(told)}."

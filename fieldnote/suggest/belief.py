@@ -32,6 +32,9 @@ EXACT = 1e-9
 LOOSE = 1e-4
 """The same where a figure is only shown, to two digits."""
 
+_LIGHT = 24
+"""Sources that a light network keeps."""
+
 
 @dataclass(frozen=True, slots=True)
 class Network:
@@ -91,20 +94,65 @@ def log_evidence(net: Network, allowed: float = EXACT) -> float:
     """log P(all present findings)."""
     if not len(net.leaks):
         return 0.0
-    folded = _fold(net, *_touching(net))
+    folded = _fold_all(net)
     core = summed(folded, allowed) or covered(folded)
     return float(np.log(core.evidence)) + core.log_scale
 
 
-def none_of(net: Network, sources: Floats, evidence: float | None = None) -> float:
+def none_of(net: Network, sources: Floats, belief: Belief) -> float:
     """P(none of ``sources`` is there | everything); ``sources`` (n,) is above 0 for those meant.
 
-    ``evidence`` is the network's own log evidence, where the caller has it.
+    ``belief`` is that of ``net``. Exact to 1e-4 by the sum; where that cannot be trusted and many sources remain, in
+    the network made light (see ``lighten``).
     """
-    without = Network(np.where(sources > 0, 0.0, net.prior), net.links, net.leaks)
-    before = log_evidence(net) if evidence is None else evidence
+    if not len(net.leaks):
+        return float(np.exp(np.log1p(-net.prior[sources > 0]).sum()))
+    before = belief.log_evidence
+    without = _absent(net, sources)
+    single, several = _touching(without)
+    folded = _fold(without, single, several)
+    core = summed(folded, LOOSE)
+    if core is None and several.sum() <= _LIGHT:
+        core = covered(folded)
+    if core is None:
+        net = lighten(net, belief.prob, sources)
+        before, core = log_evidence(net), covered(_fold_all(_absent(net, sources)))
+    after = float(np.log(core.evidence)) + core.log_scale
     absent = float(np.log1p(-net.prior[sources > 0]).sum())
-    return float(min(1.0, np.exp(log_evidence(without, LOOSE) + absent - before)))
+    return float(min(1.0, np.exp(after + absent - before)))
+
+
+def _absent(net: Network, sources: Floats) -> Network:
+    return Network(np.where(sources > 0, 0.0, net.prior), net.links, net.leaks)
+
+
+def trusted(net: Network, allowed: float) -> bool:
+    """Whether the sum would serve for this network."""
+    return not len(net.leaks) or summed(_fold_all(net), allowed) is not None
+
+
+# ---- a lighter network ----------------------------------------------------------------------------------------
+
+
+def kept_when_light(net: Network, prob: Floats, always: Floats) -> NDArray[np.bool_]:
+    """The sources (n,) that a light network keeps: the likeliest, and those in ``always`` while they are few."""
+    keep = np.zeros(len(prob), dtype=bool)
+    keep[np.argsort(-prob, kind="stable")[:_LIGHT]] = True
+    if (always > 0).sum() <= _LIGHT:
+        keep |= always > 0
+    return keep
+
+
+def lighten(net: Network, prob: Floats, always: Floats) -> Network:
+    """The same network with its least likely sources taken as causing each of their findings independently.
+
+    For figures that are only shown, where the evidence is too improbable for the sum and covering takes too long.
+    """
+    keep = kept_when_light(net, prob, always)
+    spared = np.log1p(-net.prior[~keep] * net.links[:, ~keep]).sum(axis=1)
+    leaks = -np.expm1(np.log1p(-np.minimum(net.leaks, _SURE)) + spared)
+    # Columns stay where they are, so that callers need not renumber.
+    return Network(np.where(keep, net.prior, 0.0), net.links, leaks)
 
 
 # ---- sources of one finding alone -----------------------------------------------------------------------------
@@ -122,6 +170,10 @@ def _fold(net: Network, single: NDArray[np.bool_], several: NDArray[np.bool_]) -
     kept = np.log1p(-net.prior[single] * net.links[:, single]).sum(axis=1)
     leaks = -np.expm1(np.log1p(-np.minimum(net.leaks, _SURE)) + kept)
     return Network(net.prior[several], net.links[:, several], leaks)
+
+
+def _fold_all(net: Network) -> Network:
+    return _fold(net, *_touching(net))
 
 
 def _of_one_finding(net: Network, mine: NDArray[np.bool_], k: int, leak: float, core: _Core) -> Floats:

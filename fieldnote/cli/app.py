@@ -9,6 +9,7 @@ import typer
 
 from fieldnote import __version__
 from fieldnote.cli import job, models, store, vocab
+from fieldnote.cli.demo import demo
 from fieldnote.cli.extract import extract
 from fieldnote.cli.failures import report
 from fieldnote.cli.guide import guide
@@ -43,6 +44,7 @@ def top(
     """Dictated leak diagnosis: from sound to entries, the next place to check, and the write-up. Works offline."""
 
 
+app.command()(demo)
 app.command()(extract)
 app.command()(guide)
 app.command()(hear)

@@ -65,7 +65,7 @@ def narrate(
     if wanted is None and out is None:
         from fieldnote.narrate.document import lay_out
 
-        _show(lay_out(story, found, words, names=names))
+        show_document(lay_out(story, found, words, names=names))
         return
     from fieldnote.narrate import render
 
@@ -195,7 +195,8 @@ def read_text(source: str) -> tuple[str, str]:
 # ---- on the screen --------------------------------------------------------------------------------------------
 
 
-def _show(document: Document) -> None:
+def show_document(document: Document) -> None:
+    """Print a write-up in the terminal."""
     from rich.console import Console
     from rich.text import Text
 
@@ -244,4 +245,4 @@ def _show_section(console: object, section: Section) -> None:
         console.print(Padding(grid, 0))
 
 
-__all__ = ["format_of", "narrate", "put", "read_text"]
+__all__ = ["format_of", "narrate", "put", "read_text", "show_document"]

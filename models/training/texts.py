@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fieldnote.vocabulary import load_pack
+from fieldnote.vocabulary.phonetics import phrase_key
 
 ICAO = [
     "alfa",
@@ -155,14 +156,11 @@ def gather(pack: Any) -> Words:
 def one_spelling(phrases: Iterable[str]) -> list[str]:
     """The first of each group that differs in spelling alone ("weatherstrip", "weather strip", "moulding").
 
-    The pack lists what recognisers write; the recogniser itself must learn one way of writing each.
+    The pack lists what recognisers write; the recogniser itself must learn one way of writing each sound.
     """
     kept: dict[str, str] = {}
     for phrase in phrases:
-        letters = (
-            re.sub(r"[^a-z0-9]", "", phrase.lower()).replace("ou", "o").replace("tre", "ter").replace("ise", "ize")
-        )
-        kept.setdefault(re.sub(r"(.)\1", r"\1", letters), phrase)
+        kept.setdefault(phrase_key(phrase.lower().replace("-", " ").replace(" ", "")), phrase)
     return list(kept.values())
 
 
@@ -216,7 +214,7 @@ class Speaker:
 
     def size(self) -> str:
         unit = self.one(["inches", "inch", "millimeters", "millimetres", "mil", "centimeters", "feet"])
-        how = self.one([self.number(12), "half an", "a quarter", "three quarters of an", "one and a half", "about two"])
+        how = self.one([self.number(12), "half an", "a quarter", "three quarters of an", "one and a half", "two"])
         return f"{how} {unit}"
 
     def time(self) -> str:
@@ -350,7 +348,7 @@ class Speaker:
             (3, lambda: f"the {one(w.parts)} at the {self.place()} is {one(w.signs)}"),
             (3, lambda: f"{one(w.sign_names or w.signs)} on the {self.part()}"),
             (2, lambda: f"{one(w.sign_names or w.signs)} running down from the {self.place()}"),
-            (2, lambda: f"{one(['standing water', 'water'])} in the {self.place()}, about {self.size()} deep"),
+            (2, lambda: f"{one(['standing water', 'water'])} in the {self.place()}, {self.size()} deep"),
             (
                 2,
                 lambda: (

@@ -68,6 +68,16 @@ class Feedforward(nn.Module):
         return x + self.b(functional.gelu(self.a(self.ln(x))))
 
 
+def convolve(layer: nn.Conv1d, x: torch.Tensor) -> torch.Tensor:
+    """The layer's convolution of width 3 (batch × time × channels) as one matrix product.
+
+    Lengths differ from batch to batch, and the convolution library plans each new shape anew, which took most of the time.
+    """
+    padded = functional.pad(x, (0, 0, 1, 1))
+    shifted = torch.cat([padded[:, :-2], padded[:, 1:-1], padded[:, 2:]], -1)[:, :: layer.stride[0]]
+    return functional.linear(shifted, layer.weight.permute(0, 2, 1).flatten(1), layer.bias)
+
+
 class Encoder(nn.Module):
     """Log-mel frames (batch × 80 × frames) to positions (batch × frames / 2 × width)."""
 
@@ -81,7 +91,7 @@ class Encoder(nn.Module):
         self.ln = nn.LayerNorm(WIDTH)
 
     def forward(self, mel: torch.Tensor) -> torch.Tensor:
-        x = functional.gelu(self.c2(functional.gelu(self.c1(mel)))).transpose(1, 2)
+        x = functional.gelu(convolve(self.c2, functional.gelu(convolve(self.c1, mel.transpose(1, 2)))))
         x = x + self.pos[: x.shape[1]]
         for attend, feed in zip(self.sa, self.ff, strict=True):
             x = feed(attend(x))
@@ -200,7 +210,7 @@ def read_corpus(data: Path, seed: int, noises: int) -> Corpus:
 
 @dataclass
 class Options:
-    """What a run is made of."""
+    """What a run is made of. ``seconds`` above 0 ends it early, at its lowest rate all the same."""
 
     steps: int = 2500
     batch: int = 64
@@ -211,6 +221,7 @@ class Options:
     full: float = 0.3
     hinted: float = 0.15
     noisy: float = 0.7
+    seconds: float = 0.0
     seed: int = 3
 
 
@@ -240,13 +251,13 @@ class Batches(torch.utils.data.Dataset[dict[str, Any]]):
                 clean.append((row, self.corpus.sounds[i]))
         longest = max(map(len, sounds)) // HOP + 1
         frames = FULL_FRAMES if dice.random() < o.full else max(200, longest + int(dice.integers(30, 256)))
-        out = _padded(sounds, targets, min(frames + frames % 2, FULL_FRAMES), self._hint(dice), self.corpus.tokens)
+        frames = min(-(-frames // 100) * 100, FULL_FRAMES)  # few different shapes, so that plans are made once
+        out = _padded(sounds, targets, frames, self._hint(dice), self.corpus.tokens)
         out["warp"] = float(dice.uniform(0.92, 1.08)) if dice.random() < 0.5 else 1.0
+        clean = clean[: len(clean) // 4 * 4]
         if clean:
-            heard = np.zeros((len(clean), FULL_FRAMES * HOP), np.float32)
-            for into, (_, sound) in zip(heard, clean, strict=True):
-                into[: len(sound)] = sound[: FULL_FRAMES * HOP]
-            out["teacher_rows"], out["teacher_sound"] = np.array([row for row, _ in clean]), heard
+            out["teacher_rows"] = np.array([row for row, _ in clean])
+            out["teacher_sound"] = _stacked([sound for _, sound in clean], FULL_FRAMES)
         return out
 
     def _hint(self, dice: np.random.Generator) -> list[int]:
@@ -273,17 +284,29 @@ def _padded(
 ) -> dict[str, Any]:
     """Sounds as one array of ``frames``, tokens as decoder input, and what each position should say next."""
     frames = frames + 2 if frames == TRAP_FRAMES else frames
-    heard = np.zeros((len(sounds), frames * HOP), np.float32)
-    for into, sound in zip(heard, sounds, strict=True):
-        into[: len(sound)] = sound[: frames * HOP]
     front = [tokens["prev"], *hint] if hint else []
     rows = [[*front, tokens["sot"], tokens["nots"], *ids, tokens["eot"]] for ids in targets]
-    longest = max(map(len, rows))
+    longest = -(-max(map(len, rows)) // 8) * 8
     said, want = np.full((len(rows), longest), tokens["eot"]), np.full((len(rows), longest), -100)
     for into, goal, row in zip(said, want, rows, strict=True):
         into[: len(row)] = row
         goal[len(front) + 1 : len(row) - 1] = row[len(front) + 2 :]
-    return {"sound": heard, "said": said, "want": want}
+    return {"sound": _stacked(sounds, frames), "frames": frames, "said": said, "want": want}
+
+
+def _stacked(sounds: list[np.ndarray], frames: int) -> np.ndarray:
+    """Sounds under one another as int16, no longer than the longest: what crosses to the training process is small."""
+    length = min(frames * HOP, max(map(len, sounds)))
+    out = np.zeros((len(sounds), length), np.int16)
+    for into, sound in zip(out, sounds, strict=True):
+        into[: min(len(sound), length)] = np.clip(sound[:length] * 32767, -32768, 32767).astype(np.int16)
+    return out
+
+
+def _lengthened(stacked: torch.Tensor, frames: int) -> torch.Tensor:
+    """The same as floats, with silence up to ``frames``."""
+    sound = stacked.float() / 32767
+    return functional.pad(sound, (0, frames * HOP - sound.shape[1]))
 
 
 def greedy(
@@ -294,9 +317,10 @@ def greedy(
     for at in range(0, len(sounds), 32):
         some = sounds[at : at + 32]
         frames = max(200, max(map(len, some)) // HOP + 129)
-        heard = _padded(some, [[]] * len(some), frames + frames % 2, [], tokens)["sound"]
+        frames += frames % 2
+        heard = _lengthened(torch.tensor(_stacked(some, frames), device=device), frames)
         with torch.no_grad(), torch.autocast(device, torch.bfloat16):
-            memory = model.enc(mel(torch.tensor(heard, device=device)))
+            memory = model.enc(mel(heard))
             said = torch.tensor([[tokens["sot"], tokens["nots"]]] * len(some), device=device)
             done = torch.zeros(len(some), dtype=torch.bool, device=device)
             for _ in range(80):
@@ -325,9 +349,9 @@ def token_errors(got: list[list[int]], want: list[list[int]]) -> float:
 
 
 def train(
-    corpus: Corpus, options: Options, start: Path, shipped: Path, device: str, workers: int, name: str
-) -> Recogniser:
-    """Train and return the model; prints the loss and the errors on each measuring set as it goes."""
+    corpus: Corpus, options: Options, start: Path, shipped: Path, device: str, workers: int, out: Path, name: str
+) -> None:
+    """Train, save, then print the errors on each measuring set."""
     model, teacher = load(start, shipped, device), load(start, shipped, device).eval().requires_grad_(False)
     mel = LogMel(np.array(corpus.tokens["mel_filters"], dtype=np.float32), device)
     groups = [
@@ -344,9 +368,12 @@ def train(
     batches = torch.utils.data.DataLoader(
         Batches(corpus, chosen, options), batch_size=None, num_workers=workers, prefetch_factor=4 if workers else None
     )
-    began = time.time()
+    began, progress = time.time(), 0.0
     for step, batch in enumerate(batches):
-        share = min(1.0, step / 100) * 0.5 * (1 + math.cos(math.pi * step / options.steps))
+        # Whichever ends first, the steps or the seconds, sets how far the rate has fallen.
+        spent = (time.time() - began) / options.seconds if options.seconds else 0.0
+        progress = max(progress, step / options.steps, spent)
+        share = min(1.0, step / 100) * 0.5 * (1 + math.cos(math.pi * min(1.0, progress)))
         for group, rate in zip(optimiser.param_groups, rates, strict=True):
             group["lr"] = rate * share
         loss = _loss(model, teacher, mel, batch, options, device)
@@ -354,10 +381,13 @@ def train(
         loss.backward()
         nn.utils.clip_grad_norm_([p for group in groups for p in group["params"]], 1.0)
         optimiser.step()
-        if step % 500 == 0 or step == options.steps - 1:
-            errors = {s: round(_measure(model, mel, corpus, s, device), 4) for s in measured}
-            print(name, step, f"loss {loss.item():.3f}", errors, f"{time.time() - began:.0f} s", flush=True)
-    return model
+        if step % 100 == 0:
+            print(name, step, f"loss {loss.item():.3f}", f"{time.time() - began:.0f} s", flush=True)
+        if progress >= 1.0:
+            break
+    save(model, out, name)
+    errors = {s: round(_measure(model, mel, corpus, s, device), 4) for s in measured}
+    print(name, step, errors, f"{time.time() - began:.0f} s", flush=True)
 
 
 def _loss(
@@ -367,7 +397,7 @@ def _loss(
     said, want = tensor("said"), tensor("want")
     with torch.autocast(device, torch.bfloat16):
         with torch.no_grad():
-            frames = mel(tensor("sound"), float(batch["warp"]))
+            frames = mel(_lengthened(tensor("sound"), int(batch["frames"])), float(batch["warp"]))
         scores = model.dec(said, model.enc(frames))
     loss = functional.cross_entropy(
         scores.float().flatten(0, 1), want.flatten(), ignore_index=-100, label_smoothing=0.05
@@ -375,7 +405,7 @@ def _loss(
     if "teacher_rows" in batch:
         rows = tensor("teacher_rows")
         with torch.no_grad(), torch.autocast(device, torch.bfloat16):
-            goal = teacher.dec(said[rows], teacher.enc(mel(tensor("teacher_sound"))))
+            goal = teacher.dec(said[rows], teacher.enc(mel(_lengthened(tensor("teacher_sound"), FULL_FRAMES))))
         asked = want[rows] != -100
         apart = functional.kl_div(
             functional.log_softmax(scores[rows][asked].float(), -1),
@@ -427,8 +457,7 @@ def main() -> None:
     torch.manual_seed(options.seed)
     corpus = read_corpus(given["data"], options.seed, given["noises"])
     print(len(corpus.lines), "clips", round(sum(map(len, corpus.sounds)) / distort.RATE_HZ / 3600, 2), "h", flush=True)
-    model = train(corpus, options, given["start"], given["shipped"], device, given["workers"], given["name"])
-    save(model, given["out"], given["name"])
+    train(corpus, options, given["start"], given["shipped"], device, given["workers"], given["out"], given["name"])
 
 
 if __name__ == "__main__":

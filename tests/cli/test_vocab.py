@@ -237,7 +237,34 @@ def test_prove_can_fail_for_anything_wrong(tmp_path: Path) -> None:
     run("prove", "--pack", folder, "--all-right", code=1)
 
 
-@pytest.mark.parametrize("command", ["check", "add", "say", "confusable", "unknown", "prove"])
+@pytest.mark.parametrize("command", ["check", "add", "say", "confusable", "unknown", "prove", "measure"])
 def test_help_gives_examples(command: str) -> None:
     """Every command shows how it is used."""
     assert f"fieldnote vocab {command}" in run(command, "--help")
+
+
+def test_measure_tells_what_came_back_and_keeps_what_helps(
+    home: Path, boats: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From recordings, so that no voice is needed: the pack then takes the reading for the word."""
+    from types import SimpleNamespace
+
+    import numpy as np
+    import soundfile
+
+    from fieldnote.flow.rooms import Rooms
+
+    monkeypatch.setattr(Rooms, "engine", SimpleNamespace(hear=lambda samples, hints=(): SimpleNamespace(text="Vilch.")))
+    sounds = tmp_path / "sounds"
+    sounds.mkdir()
+    for n in (1, 2):
+        soundfile.write(sounds / f"bilge-{n}.wav", np.full(1600, 0.1, dtype=np.float32), 16_000)
+    told = run_json("measure", "--sound", str(sounds), "--keep", "--pack", boats)
+    assert [(r["said"], r["heard"], r["times"], r["verdict"]) for r in told["readings"]] == [
+        ("bilge", "vilch", 2, "kept")
+    ]
+    assert Path(told["file"]).is_file()
+    assert "place bilge" in run("say", "vilch", "--pack", boats)
+    assert "2 trials: 0 came back as said" in run("measure", "--sound", str(sounds), "--pack", boats)
+    with pytest.raises(FieldnoteError, match="no words were named"):
+        run("measure", "--pack", boats)

@@ -304,6 +304,8 @@ class ClauseReader:
             self._narrow(frame, thing)
         elif predicate and (frame.thing is not None or frame.result):
             self._begin(thing)
+        elif frame.pronoun and frame.thing is None:
+            self._begin(thing)
         elif frame.kind == "test" and frame.thing is None and not frame.result:
             frame.thing = thing
             frame.spans.extend(thing.spans)
@@ -560,7 +562,14 @@ class ClauseReader:
             if frame.thing is None or not frame.thing.named:
                 frame.weak = frame.weak or thing
             return
-        if frame.thing is None or not frame.of_thing:
+        if frame.from_topic and thing.named and frame.thing is not None and not _same_thing(frame.thing, thing):
+            # "Rear door, water on the scuff plate": the door is only what is spoken of.
+            topic = Frame("topic", frame.thing.start, frame.thing.end, frame.thing, spans=list(frame.thing.spans))
+            self.frames.insert(self.frames.index(frame), topic)
+            frame.thing, frame.from_topic = thing, False
+            frame.spans = [s for s in frame.spans if s.role == "head"] + list(thing.spans)
+            frame.start, frame.end = min(s.start for s in frame.spans), max(s.end for s in frame.spans)
+        elif frame.thing is None or not frame.of_thing:
             self._place_state(thing)
         else:
             located = _located(frame.thing, thing)
@@ -747,6 +756,10 @@ class ClauseReader:
         frame.follows = self._mode == "state" and bool(self._clause)
         frame.inherited = frame.follows and of_thing
         frame.joined = bool(self._joined)
+        subject = self._subjects[-1] if self._subjects else None
+        frame.from_topic = (
+            form == "noun" and subject is not None and subject.part is None and subject.part_word < 0 and not self._linked
+        )
         self._mode = "state"
         self._linked = False
         self._add(frame)

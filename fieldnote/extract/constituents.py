@@ -286,6 +286,8 @@ class Grouper:
         if items[k].is_a("item") and k + 1 < len(items):
             k += 1
         number = items[k].number
+        if k == j and number is not None and items[j - 1].text.endswith("s") and not items[j - 1].text.endswith("ss"):
+            return None  # "plugs, two missing": how many, not which
         if number is None or not isinstance(number.value, int) or not 0 < number.value <= 99:
             return None
         if number.kind not in ("cardinal", "digits") and k == j:

@@ -289,6 +289,10 @@ class FactFinder:
             tuple(texts[k : k + len(w)]) == w
             for k in range(len(texts)) for w, f in self._names.get(texts[k], ()) if f is fact
         )  # fmt: skip
+        said = [i for i in line.items if not i.is_a("filler", "opener", "function", "mend", "approximate")]
+        if len(said) == 1 and said[0].number is not None and said[0].number.kind == "decimal" and not found:
+            found.append(FactFound(fact.id, said[0].number.value, fact.units[0], said[0].start, said[0].end))
+            return
         for item in line.items:
             q = item.quantity
             if q is None or self._lex.measures.get(q.unit) != "time" or any(f.start <= item.start < f.end for f in found):

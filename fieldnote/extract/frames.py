@@ -57,6 +57,8 @@ class Frame:
     inherited: bool = False
     """Its thing is that of the finding before it."""
     joined: bool = False
+    from_topic: bool = False
+    """Its thing was only named before it, with no word that ties the two."""
     outlet: bool = False
     """Evidence of where the water of a test came out."""
     presented: bool = False

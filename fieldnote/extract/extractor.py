@@ -25,6 +25,8 @@ VERSION = "1"
 
 _LEFT, _RIGHT = "left", "right"
 STEERING_QUESTION = "steering"
+VIN_QUESTION = "vin"
+"""A VIN fails its check digit: ``vin.read_vin`` of its value may propose what was meant."""
 
 
 class Extractor:
@@ -137,7 +139,12 @@ class Extractor:
         if said is not None:
             return self._freeze(state, draft, said=tuple(e.id for e in draft.added)), self._changes(draft)
         items, dropped = self._without_conditions(items)
-        facts = self._facts.find(line)
+        vin = self._facts.vin(line, state.vin)
+        facts = self._facts.find(line, vin=vin)
+        begun = vin.reading if vin is not None and vin.reading.status == "incomplete" else None
+        state = replace(state, vin=begun) if begun is not state.vin else state
+        if vin is not None and begun is not None:
+            items = [i for i in items if not vin.start <= i.start < vin.end]
         for fact in facts:
             self._put_fact(draft, fact)
         items = [i for i in items if not any(f.start < i.end and i.start < f.end for f in facts)]
@@ -171,9 +178,11 @@ class Extractor:
         elif not draft.added:
             after = replace(after, said=((), *state.said[: UNDO - 1]))
         questions: tuple[str, ...] = ()
+        if vin is not None and vin.reading.status == "wrong":
+            questions = (VIN_QUESTION,)
         if asks and not state.asks_steering:
             after = replace(after, asks_steering=True)
-            questions = (STEERING_QUESTION,)
+            questions = (*questions, STEERING_QUESTION)
         return after, self._changes(draft, leftovers=leftovers, command=command, questions=questions)
 
     def _said_by_others(self, draft: Draft, line: Line, items: list[Item]) -> str | None:
@@ -287,11 +296,11 @@ class Extractor:
         if isinstance(value, tuple):
             value = draft.utterance.text[value[0] : value[1]]
         entry = Entry("fact", what=fact.what, value=value, unit=fact.unit, quote=draft.utterance.text[start:end])
-        self._put(draft, entry, ((start, end, "head"),))
+        self._put(draft, entry, ((start, end, "head"),), sure=fact.sure)
 
-    def _put(self, draft: Draft, entry: Entry, spans: tuple[tuple[int, int, str], ...]) -> None:
+    def _put(self, draft: Draft, entry: Entry, spans: tuple[tuple[int, int, str], ...], *, sure: float = 1.0) -> None:
         origins = tuple(origin(draft.utterance, s, e, role) for s, e, role in spans)
-        entry = replace(entry, origins=origins, id=entry_id(draft, entry, origins), confidence=1.0)
+        entry = replace(entry, origins=origins, id=entry_id(draft, entry, origins), confidence=sure)
         draft.put(heard(entry, draft))
 
     def _leftovers(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from fieldnote.extract.conversions import convert
 from fieldnote.extract.dates import read_build_date, read_model_year
 from fieldnote.extract.digit_strings import read_digit_string, read_odometer
 from fieldnote.extract.items import Item, Line
@@ -12,13 +13,20 @@ from fieldnote.extract.lexicon import Lexicon
 from fieldnote.extract.numbers import find_numbers
 from fieldnote.extract.spelled import read_spelled
 from fieldnote.extract.tokens import fold
-from fieldnote.extract.vin import find_vin
+from fieldnote.extract.units import QuantityMention
+from fieldnote.extract.vin import VinMention, VinReading, continue_vin, find_vin
 from fieldnote.vocabulary.pack import FactKind
 
 _REACH = 4
 """How many small words may stand between a fact's name and its value."""
 VIN_LENGTH = 17
 _SHORTEST_UNIT = 3
+_SHORTEST_VIN_PIECE = 2
+_VIN_NAME_REACH = 6
+# How sure a VIN is by what its check digit says.
+VIN_SURE = {"valid": 1.0, "unchecked": 0.9, "wrong": 0.5, "incomplete": 0.3, "too-long": 0.3, "none": 0.0}
+_HOUR_MIN = 60
+_SHORT_REMARK = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +73,8 @@ class FactFinder:
             if item.is_a("complaint") and not self._heading(items, n) and self._begins(items, n):
                 end = items[n + 1].end if n + 1 < len(items) and items[n + 1].is_a("says", "link") else item.end
                 return (item.start, end) if end < len(line.words) else None
+            if n == 0 and item.is_a("says") and not item.is_a("link", "find") and item.text.split(" ")[0].endswith("s"):
+                return (item.start, self._said_from(items, 0)) if item.end < len(line.words) else None
             if not item.is_a("customer"):
                 continue
             for m in range(n + 1, min(n + 4, len(items))):
@@ -91,14 +101,14 @@ class FactFinder:
 
     # -- all others ---------------------------------------------------------------------------------------------
 
-    def find(self, line: Line, *, until: int | None = None) -> list[FactFound]:
+    def find(self, line: Line, *, until: int | None = None, vin: VinMention | None = None) -> list[FactFound]:
         """Facts of one utterance, up to word ``until``, left to right, never overlapping."""
         if until is not None:
             line = replace(line, words=line.words[:until], items=tuple(i for i in line.items if i.end <= until),
                            texts=line.texts[:until])
         texts = list(line.texts)
         found: list[FactFound] = []
-        self._vin(texts, found)
+        self._vin(texts, found, vin)
         i = 0
         while i < len(texts):
             if any(f.start <= i < f.end for f in found):
@@ -110,23 +120,33 @@ class FactFinder:
                 i = fact.end
             else:
                 i += 1
+        self._year_first(texts, found)
         self._odometer(line, texts, found)
         self._labor(line, texts, found)
         self._color(line, texts, found)
         return sorted(found, key=lambda f: f.start)
 
-    def _vin(self, texts: list[str], found: list[FactFound]) -> None:
+    def _vin(self, texts: list[str], found: list[FactFound], mention: VinMention | None) -> None:
         fact = next((f for f in self._lex.facts.values() if f.value == "vin"), None)
-        if fact is None or len(texts) < 2:
+        if fact is None or mention is None or len(mention.reading.vin) != VIN_LENGTH:
             return
-        mention = find_vin(texts)
-        if mention is not None and len(mention.reading.vin) == VIN_LENGTH:
-            start = mention.start
-            for k in range(max(0, start - 6), start):
-                for words, named in self._names.get(texts[k], ()):
-                    if named is fact and tuple(texts[k : k + len(words)]) == words:
-                        start = min(start, k)
-            found.append(FactFound(fact.id, mention.reading.vin, None, start, mention.end))
+        start = mention.start
+        for k in range(max(0, start - _VIN_NAME_REACH), start):
+            for words, named in self._names.get(texts[k], ()):
+                if named is fact and tuple(texts[k : k + len(words)]) == words:
+                    start = min(start, k)
+        found.append(FactFound(fact.id, mention.reading.vin, None, start, mention.end, VIN_SURE.get(mention.reading.status, 0.5)))
+
+    def vin(self, line: Line, pending: VinReading | None) -> VinMention | None:
+        """The VIN spelled here, whole or begun; or what goes on with one begun in an utterance before."""
+        texts = list(line.texts)
+        if not any(f.value == "vin" for f in self._lex.facts.values()) or len(texts) < _SHORTEST_VIN_PIECE:
+            return None
+        if pending is not None:
+            more = continue_vin(pending, texts)
+            if more is not None:
+                return more
+        return find_vin(texts)
 
     def _named(self, line: Line, texts: list[str], i: int, found: Sequence[FactFound]) -> FactFound | None:
         for words, fact in self._names.get(texts[i], ()):
@@ -172,6 +192,10 @@ class FactFinder:
             if odometer is not None and odometer.start - start <= 1:
                 unit, end = self._unit(texts, odometer.end, fact)
                 return FactFound(fact.id, odometer.value, unit or self._implied(texts[i:j], fact), i, end)
+        elif fact.value == "number":
+            number = next((x.number for x in line.items if x.start == start and x.number is not None), None)
+            if number is not None and number.kind in ("decimal", "fraction"):
+                return FactFound(fact.id, number.value, fact.units[0], i, number.end)
         elif fact.value == "text":
             return self._text(line, i, start, fact)
         return None
@@ -252,6 +276,18 @@ class FactFinder:
                 return symbol, k + len(phrase)
         return None, j
 
+    def _year_first(self, texts: list[str], found: list[FactFound]) -> None:
+        """"Twenty eighteen model": the year before its name."""
+        fact = next((f for f in self._lex.facts.values() if f.value == "year"), None)
+        if fact is None or any(f.what == fact.id for f in found) or "model" not in texts:
+            return
+        for i in range(texts.index("model")):
+            year = read_model_year(texts, i)
+            if year is not None and year.start == i and year.end == texts.index("model") and year.year is not None:
+                if not any(f.start < year.end and i < f.end for f in found):
+                    found.append(FactFound(fact.id, year.year, None, i, year.end + 1))
+                return
+
     def _odometer(self, line: Line, texts: list[str], found: list[FactFound]) -> None:
         """A distance in a unit that only odometers use ("two hundred and fourteen thousand kilometres")."""
         fact = next((f for f in self._lex.facts.values() if self._is_odometer(f)), None)
@@ -297,13 +333,14 @@ class FactFinder:
             q = item.quantity
             if q is None or self._lex.measures.get(q.unit) != "time" or any(f.start <= item.start < f.end for f in found):
                 continue
-            if q.unit == "h" and (cued or not testing or self._beside_duration(line, item)):
-                found.append(FactFound(fact.id, q.value, q.unit, item.start, item.end))
+            spread = q.unit == "min" and q.value >= _HOUR_MIN
+            if (q.unit == "h" or spread and not testing) and (cued or not testing or self._beside_duration(line, item)):
+                found.append(FactFound(fact.id, _hours(q), fact.units[0], item.start, item.end))
                 return
             if q.unit == "min" and cued and not testing and any(
                 i.is_a("labor") and not i.is_a("filler") for i in line.items
             ) and not any("state" in i.tags for i in line.items):
-                found.append(FactFound(fact.id, q.value, q.unit, item.start, item.end))
+                found.append(FactFound(fact.id, _hours(q), fact.units[0], item.start, item.end))
                 return
 
     def _beside_duration(self, line: Line, hours: Item) -> bool:
@@ -327,6 +364,13 @@ class FactFinder:
             if choice is None:
                 continue
             after = texts[choice[1]] if choice[1] < len(texts) else ""
-            if (described and not named) or (after == "one" and not named):
+            if not named and (described or after == "one" or len(texts) <= _SHORT_REMARK):
                 found.append(FactFound(fact.id, choice[0], None, i, choice[1]))
                 return
+
+
+def _hours(q: QuantityMention) -> float | int:
+    """A time in hours, as labor is written."""
+    if q.unit == "h":
+        return q.value
+    return round(float(convert(float(q.value), q.unit, "h")), 3)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fieldnote.extract.vin import VinReading
 from fieldnote.records import Entry, Leftover
 
 RECENT = 60
@@ -40,8 +41,8 @@ class State:
     asks_steering: bool = False
     """A job is open whose steering side is unknown and has been leaned on: ask for it."""
     in_job: bool = False
-    vin: tuple[str, ...] = ()
-    """Pieces of a VIN that is being spelled over several utterances."""
+    vin: VinReading | None = None
+    """A VIN of which only the first characters were spelled yet."""
     masked: tuple[str, ...] = ()
 
 

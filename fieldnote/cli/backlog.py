@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,9 +13,12 @@ import typer
 from rich.console import Console
 from rich.markup import escape
 
+from fieldnote.errors import UserMistake
+
 if TYPE_CHECKING:
     from fieldnote.flow import Rooms
     from fieldnote.flow.backlog import Backlog, Report
+    from fieldnote.flow.crew import Crew
 
 _STOPPED_EXIT = 130
 _BAD_FILES_EXIT = 2
@@ -69,16 +73,28 @@ def span(seconds: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min"
 
 
-def work_off(rooms: Rooms, folder: Path, into: str | None, workers: int | None, as_json: bool) -> None:
+def crew_of(workers: int | None, scheduler: str | None) -> Callable[[], Crew]:
+    """Who will hear: processes here, or the workers of a cluster; gathered when the work begins."""
+    from fieldnote.flow.crew import LocalCrew, cores
+
+    if scheduler is None:
+        return lambda: LocalCrew(workers or cores())
+    if workers is not None:
+        raise UserMistake("a cluster has the workers that it has", where="--workers", do="Leave it out.")
+    from fieldnote.flow.cluster import ClusterCrew
+
+    return lambda: ClusterCrew(scheduler)
+
+
+def work_off(rooms: Rooms, folder: Path, into: str | None, crew: Callable[[], Crew], as_json: bool) -> None:
     """Work off a backlog and say what came of it."""
     from fieldnote.flow.backlog import list_backlog, take_many
-    from fieldnote.flow.crew import LocalCrew, cores
 
     into = rooms.store.job(into).name if into else None
     items = list_backlog(folder, into=into)
     line = ProgressLine(Console(stderr=True))
     try:
-        backlog = take_many(rooms, items, LocalCrew(workers or cores()), progress=line)
+        backlog = take_many(rooms, items, crew(), progress=line)
     except KeyboardInterrupt:
         line.end()
         print("fieldnote: stopped; what was heard is kept. Run the same again to go on.", file=sys.stderr)

@@ -46,6 +46,10 @@ def take(
         Optional[int],
         typer.Option("--workers", min=1, help="With --many: how many processes hear; else one a core."),
     ] = None,
+    scheduler: Annotated[
+        Optional[str],
+        typer.Option("--scheduler", metavar="ADDRESS", help="With --many: the workers of this Dask cluster hear."),
+    ] = None,
     by: Annotated[Optional[str], typer.Option("--by", help="Who dictated; otherwise who is logged in.")] = None,
 ) -> None:
     """Take recordings into a job: recognise them, make entries, keep all of it.
@@ -62,6 +66,8 @@ def take(
       echo "left tail lamp gasket is torn" | fieldnote take "unit 12" -
 
       fieldnote take --many recordings/
+
+      fieldnote take --many recordings/ --scheduler tcp://10.0.0.5:8786
     """
     from fieldnote.errors import UserMistake
     from fieldnote.flow import Rooms
@@ -72,9 +78,9 @@ def take(
     if many is not None:
         if sounds:
             raise UserMistake("--many takes a folder, and no files beside it", where=sounds[0], do="Leave them out.")
-        from fieldnote.cli.backlog import work_off
+        from fieldnote.cli.backlog import crew_of, work_off
 
-        work_off(rooms, many, job, workers, as_json)
+        work_off(rooms, many, job, crew_of(workers, scheduler), as_json)
         return
     if job is None:
         raise UserMistake("no job was named", where="take", do="See: fieldnote take --help.")

@@ -15,11 +15,14 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from fieldnote.errors import FieldnoteError
 from fieldnote.records import Utterance
 from fieldnote.settings import Settings
+
+if TYPE_CHECKING:
+    from fieldnote.recognize import Engine
 
 _DEATHS = 2
 """Workers that may die over one recording before it is given up."""
@@ -75,13 +78,17 @@ class Crew(Protocol):
         """Send the crew home; ``at_once``: without waiting for what is being heard."""
 
 
-def hear_task(task: Task) -> HeardRecording:
-    """Hear one recording in this process; the engine is opened once and kept."""
+def hear_task(task: Task, data: bytes | None = None) -> HeardRecording:
+    """Hear one recording in this process; the engine is opened once and kept.
+
+    ``data`` is the recording where it was sent; otherwise it lies at the task's path. An empty ``home`` is this
+    machine's own data folder.
+    """
     from fieldnote.flow.hearing import hear_file
 
     try:
         engine = _engine(task.settings, task.pack, task.home)
-        heard = hear_file(task.path, engine, task.settings.capture)
+        heard = hear_file(task.path, engine, task.settings.capture, data=data)
     except FieldnoteError as error:
         return HeardRecording(task.path, fault=Fault(error.what, error.where, error.do))
     return HeardRecording(
@@ -96,12 +103,12 @@ def hear_task(task: Task) -> HeardRecording:
 
 
 @lru_cache(maxsize=1)
-def _engine(settings: Settings, pack: str, home: str):  # type: ignore[no-untyped-def]  # any engine
+def _engine(settings: Settings, pack: str, home: str) -> Engine:
     from fieldnote.flow.rooms import Rooms
     from fieldnote.recognize import open_engine
 
-    rooms = Rooms(Path(home), pack=pack, settings=settings)
-    return open_engine(settings.recognize, rooms.pack, Path(home))
+    rooms = Rooms(Path(home) if home else None, pack=pack, settings=settings)
+    return open_engine(settings.recognize, rooms.pack, rooms.home)
 
 
 def cores() -> int:

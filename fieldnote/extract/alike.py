@@ -52,8 +52,14 @@ class Alike:
         for heard, said, sure, ordinary in self._heard.get(texts[i], ()):
             end = i + len(heard)
             if tuple(texts[i:end]) == heard and (not ordinary or self._fits(texts, i, end)):
-                return Mended(said, end, "heard", sure)
+                return None if self._goes_on(texts, i) else Mended(said, end, "heard", sure)
         return None
+
+    def _goes_on(self, texts: list[str], i: int) -> bool:
+        """Whether word ``i`` ends a phrase of the trade as it stands ("wheel house"): then it was heard rightly."""
+        before = self._lex.root.next.get(texts[i - 1]) if i else None
+        here = before.next.get(texts[i]) if before else None
+        return here is not None and any(s.tag in ("place", "part") for s in here.senses)
 
     def _fits(self, texts: list[str], start: int, end: int) -> bool:
         near = texts[max(0, start - 2) : start] + texts[end : end + 2]

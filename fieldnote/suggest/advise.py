@@ -10,7 +10,7 @@ import numpy as np
 from fieldnote.records import Advice, Conditions, Entry, Rates, Reason, Side, Suggestion, Unused
 from fieldnote.suggest import wording
 from fieldnote.suggest.aftercare import aftercare
-from fieldnote.suggest.belief import Belief, Network, none_of, posterior
+from fieldnote.suggest.belief import Belief, Groups, posterior
 from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing, standings
 from fieldnote.suggest.explain import shares
@@ -54,13 +54,14 @@ def advise(
     weighed, unknown = _conditions(leak_map, reading, conditions or Conditions())
     net = weighed.network()
     belief = posterior(net)
+    groups = Groups(net, belief)
     stand = standings(leak_map, named)
     closed = {s.source for s in stand if s.closed}
     open_prob = belief.prob[list(weighed.column)].copy()
     open_prob[list(closed)] = 0.0
-    listed = _candidates(leak_map, weighed, net, belief, open_prob, closed)
+    listed = _candidates(leak_map, weighed, groups, open_prob, closed)
     rates_id = rates.id if rates is not None else f"map-{leak_map.hash[:12]}"
-    another = _another(leak_map, weighed, net, belief, closed)
+    another = _another(weighed, groups, closed)
     plan = make_plan(leak_map, named, open_prob, stand, weighed.off, another, cautions or Cautions())
     return Advice(
         suggestions=_suggestions(leak_map, weighed, belief, listed, prior, rates_id),
@@ -69,7 +70,7 @@ def advise(
         aftercare=aftercare(leak_map, named),
         rates=rates_id,
         cautions=(cautions or Cautions()).always,
-        notes=tuple(_notes(leak_map, weighed, net, belief, named, stand, rates)),
+        notes=tuple(_notes(leak_map, weighed, groups, named, stand, rates, another)),
     )
 
 
@@ -104,25 +105,25 @@ def _condition(leak_map: LeakMap, reading: Reading, id: str) -> Item | None:
 
 
 def _candidates(
-    leak_map: LeakMap, reading: Reading, net: Network, belief: Belief, open_prob: Floats, closed: set[int]
+    leak_map: LeakMap, reading: Reading, groups: Groups, open_prob: Floats, closed: set[int]
 ) -> list[_Candidate]:
     """Sources by falling probability; ties break by id. Sides that nothing tells apart are one line."""
-    groups: dict[tuple[str, float | None], list[int]] = {}
+    lines: dict[tuple[str, float | None], list[int]] = {}
     for i, source in enumerate(leak_map.sources):
         if i in closed:
             continue
         twin = None if source.side in (None, "center") else round(float(open_prob[i]) / _SAME)
-        groups.setdefault((source.row.id if twin is not None else source.id, twin), []).append(i)
-    ranked = sorted(groups.values(), key=lambda g: (-_rough(open_prob, g), leak_map.sources[g[0]].id))
+        lines.setdefault((source.row.id if twin is not None else source.id, twin), []).append(i)
+    ranked = sorted(lines.values(), key=lambda g: (-_rough(open_prob, g), leak_map.sources[g[0]].id))
     ranked = ranked[: MOST_SUGGESTIONS + FEWEST_SUGGESTIONS]
     out = []
     for group in ranked:
         if len(group) == 1:
             out.append(_Candidate(tuple(group), leak_map.sources[group[0]].side, float(open_prob[group[0]])))
             continue
-        meant = np.zeros(len(net.prior))
+        meant = np.zeros(len(reading.prior))
         meant[[reading.column[i] for i in group]] = 1.0
-        out.append(_Candidate(tuple(group), None, 1.0 - none_of(net, meant, belief)))
+        out.append(_Candidate(tuple(group), None, 1.0 - groups.none_of(meant)))
     out.sort(key=lambda c: (-c.probability, leak_map.sources[c.members[0]].id))
     least = leak_map.model.least_prob
     return [c for n, c in enumerate(out[:MOST_SUGGESTIONS]) if c.probability >= least or n < FEWEST_SUGGESTIONS]
@@ -179,30 +180,29 @@ def _reasons(leak_map: LeakMap, reading: Reading, column: Floats, index: int, pr
 # ---- notes ----------------------------------------------------------------------------------------------------
 
 
-def _another(leak_map: LeakMap, reading: Reading, net: Network, belief: Belief, closed: set[int]) -> float:
+def _another(reading: Reading, groups: Groups, closed: set[int]) -> float:
     """The chance that any source which is not closed still lets water in."""
-    meant = np.zeros(len(net.prior))
+    meant = np.zeros(len(reading.prior))
     meant[[c for i, c in enumerate(reading.column) if i not in closed]] = 1.0
-    return 1.0 - none_of(net, meant, belief)
+    return 1.0 - groups.none_of(meant)
 
 
 def _notes(
     leak_map: LeakMap,
     reading: Reading,
-    net: Network,
-    belief: Belief,
+    groups: Groups,
     entries: Sequence[Entry],
     stand: Sequence[Standing],
     rates: Rates | None,
+    another: float,
 ) -> Iterable[str]:
     yield from rates_note(leak_map, rates)
     yield from _standing_notes(leak_map, stand)
     closed = {s.source for s in stand if s.closed}
-    another = _another(leak_map, reading, net, belief, closed)
     if closed:
         yield f"Chance of another leak beside what is closed: {100 * another:.0f}%."
     else:
-        yield from _liquid_note(leak_map, reading, net, belief)
+        yield from _liquid_note(leak_map, reading, groups)
     tests = [e for e in entries if e.kind == "test" and e.state in (LEAK, DRY)]
     if tests and not stand and all(e.state == DRY for e in tests):
         yield (
@@ -228,11 +228,11 @@ def _standing_notes(leak_map: LeakMap, stand: Sequence[Standing]) -> Iterable[st
             yield f"Repaired, not closed, {missing}: {where} ({told})."
 
 
-def _liquid_note(leak_map: LeakMap, reading: Reading, net: Network, belief: Belief) -> Iterable[str]:
+def _liquid_note(leak_map: LeakMap, reading: Reading, groups: Groups) -> Iterable[str]:
     """Is it rain at all? The chance of each kind of water; more than one may be true."""
-    groups: dict[str, Floats] = {}
+    liquids: dict[str, Floats] = {}
     for i, source in enumerate(leak_map.sources):
-        groups.setdefault(source.row.liquid, np.zeros(len(net.prior)))[reading.column[i]] = 1.0
-    chances = [(1.0 - none_of(net, m, belief), liquid) for liquid, m in groups.items()]
+        liquids.setdefault(source.row.liquid, np.zeros(len(reading.prior)))[reading.column[i]] = 1.0
+    chances = [(1.0 - groups.none_of(m), liquid) for liquid, m in liquids.items()]
     told = [f"{leak_map.name('liquid', q)} {100 * p:.0f}%" for p, q in sorted(chances, reverse=True) if p >= 0.01]
     yield f"Which water: {', '.join(told)}."

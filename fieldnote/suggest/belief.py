@@ -19,6 +19,7 @@ exact up to rounding. Cost grows with 2^k: callers keep k within the map's ``pre
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ EXACT = 1e-9
 LOOSE = 1e-4
 """The same where a figure is only shown, to two digits."""
 
-_LIGHT = 24
+_LIGHT = 16
 """Sources that a light network keeps."""
 
 
@@ -51,6 +52,8 @@ class Belief:
 
     prob: Floats
     log_evidence: float
+    sum_error: float = 0.0
+    """The estimate of the relative rounding error that the sum has, or would have had, on this network."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +69,7 @@ class _Core:
     alone: Floats
     caused: Floats
     log_scale: float
+    error: float = 0.0
 
 
 def reweigh(prior: Floats, log_odds: Floats) -> Floats:
@@ -81,13 +85,16 @@ def posterior(net: Network, allowed: float = EXACT) -> Belief:
         return Belief(net.prior.copy(), 0.0)
     single, several = _touching(net)
     folded = _fold(net, single, several)
-    core = summed(folded, allowed) or covered(folded)
+    core = summed(folded)
+    error = core.error
+    if error > allowed:
+        core = covered(folded)
     prob = net.prior.copy()
     prob[several] = core.prob
     for k in range(len(net.leaks)):
         mine = single & (net.links[k] > 0)
         prob[mine] = _of_one_finding(net, mine, k, float(folded.leaks[k]), core)
-    return Belief(prob, float(np.log(core.evidence)) + core.log_scale)
+    return Belief(prob, float(np.log(core.evidence)) + core.log_scale, error)
 
 
 def log_evidence(net: Network, allowed: float = EXACT) -> float:
@@ -95,46 +102,52 @@ def log_evidence(net: Network, allowed: float = EXACT) -> float:
     if not len(net.leaks):
         return 0.0
     folded = _fold_all(net)
-    core = summed(folded, allowed) or covered(folded)
+    core = summed(folded)
+    if core.error > allowed:
+        core = covered(folded, backward=False)
     return float(np.log(core.evidence)) + core.log_scale
 
 
-def none_of(net: Network, sources: Floats, belief: Belief) -> float:
-    """P(none of ``sources`` is there | everything); ``sources`` (n,) is above 0 for those meant.
+@dataclass(frozen=True)
+class Groups:
+    """Answers whether any of a group of sources is there, for one network and its belief."""
 
-    ``belief`` is that of ``net``. Exact to 1e-4 by the sum; where that cannot be trusted and many sources remain, in
-    the network made light (see ``lighten``).
-    """
-    if not len(net.leaks):
-        return float(np.exp(np.log1p(-net.prior[sources > 0]).sum()))
-    before = belief.log_evidence
-    without = _absent(net, sources)
-    single, several = _touching(without)
-    folded = _fold(without, single, several)
-    core = summed(folded, LOOSE)
-    if core is None and several.sum() <= _LIGHT:
-        core = covered(folded)
-    if core is None:
-        net = lighten(net, belief.prob, sources)
-        before, core = log_evidence(net), covered(_fold_all(_absent(net, sources)))
-    after = float(np.log(core.evidence)) + core.log_scale
-    absent = float(np.log1p(-net.prior[sources > 0]).sum())
-    return float(min(1.0, np.exp(after + absent - before)))
+    net: Network
+    belief: Belief
+
+    def none_of(self, sources: Floats) -> float:
+        """P(none of ``sources`` is there | everything); ``sources`` (n,) is above 0 for those meant.
+
+        Exact to 1e-4 by the sum; where that cannot be trusted and many sources remain, in the light network.
+        """
+        if not len(self.net.leaks):
+            return float(np.exp(np.log1p(-self.net.prior[sources > 0]).sum()))
+        net, before = self.net, self.belief.log_evidence
+        folded = _fold_all(_absent(net, sources))
+        core = summed(folded) if self.belief.sum_error <= LOOSE else None
+        if core is None or core.error > LOOSE:
+            if len(folded.prior) > _LIGHT:
+                net, before = self._light
+                folded = _fold_all(_absent(net, sources))
+            core = covered(folded, backward=False)
+        after = float(np.log(core.evidence)) + core.log_scale
+        absent = float(np.log1p(-net.prior[sources > 0]).sum())
+        return float(min(1.0, np.exp(after + absent - before)))
+
+    @cached_property
+    def _light(self) -> tuple[Network, float]:
+        light = lighten(self.net, self.belief.prob, np.zeros(len(self.net.prior)))
+        return light, log_evidence(light)
 
 
 def _absent(net: Network, sources: Floats) -> Network:
     return Network(np.where(sources > 0, 0.0, net.prior), net.links, net.leaks)
 
 
-def trusted(net: Network, allowed: float) -> bool:
-    """Whether the sum would serve for this network."""
-    return not len(net.leaks) or summed(_fold_all(net), allowed) is not None
-
-
 # ---- a lighter network ----------------------------------------------------------------------------------------
 
 
-def kept_when_light(net: Network, prob: Floats, always: Floats) -> NDArray[np.bool_]:
+def kept_when_light(prob: Floats, always: Floats) -> NDArray[np.bool_]:
     """The sources (n,) that a light network keeps: the likeliest, and those in ``always`` while they are few."""
     keep = np.zeros(len(prob), dtype=bool)
     keep[np.argsort(-prob, kind="stable")[:_LIGHT]] = True
@@ -148,7 +161,7 @@ def lighten(net: Network, prob: Floats, always: Floats) -> Network:
 
     For figures that are only shown, where the evidence is too improbable for the sum and covering takes too long.
     """
-    keep = kept_when_light(net, prob, always)
+    keep = kept_when_light(prob, always)
     spared = np.log1p(-net.prior[~keep] * net.links[:, ~keep]).sum(axis=1)
     leaks = -np.expm1(np.log1p(-np.minimum(net.leaks, _SURE)) + spared)
     # Columns stay where they are, so that callers need not renumber.
@@ -189,21 +202,21 @@ def _of_one_finding(net: Network, mine: NDArray[np.bool_], k: int, leak: float, 
 # ---- inclusion and exclusion ----------------------------------------------------------------------------------
 
 
-def summed(net: Network, allowed: float = EXACT) -> _Core | None:
-    """By inclusion and exclusion, or nothing where the rounding error may exceed ``allowed``."""
+def summed(net: Network) -> _Core:
+    """By inclusion and exclusion, with the estimate of the rounding error."""
     products, terms = _terms(net)
     keep = 1.0 - net.leaks
-    chance = np.exp(np.log(terms).sum(axis=1))
-    total = _signed(keep) * chance
+    total = _signed(keep) * np.exp(np.log(terms).sum(axis=1))
     evidence = float(total.sum())
-    if not _trusted(total, evidence, len(net.prior), allowed):
-        return None
+    error = _rounding_error(total, evidence, len(net.prior))
+    if not np.isfinite(error):
+        return _Core(net.prior, evidence, net.leaks, net.leaks, 0.0, error)
     np.divide(products, terms, out=products)
     prob = np.clip(net.prior * (total @ products) / evidence, 0.0, 1.0)
     subsets = np.arange(len(total))
-    alone = np.array([-total[subsets >> k & 1 == 1].sum() / keep[k] if keep[k] > 0 else 0.0 for k in range(len(keep))])
+    alone = np.array([-total[subsets >> k & 1 == 1].sum() / max(keep[k], 1e-300) for k in range(len(keep))])
     caused = np.maximum(evidence - alone * net.leaks, 0.0)
-    return _Core(prob, evidence, np.maximum(alone, 0.0), caused, 0.0)
+    return _Core(prob, evidence, np.maximum(alone, 0.0), caused, 0.0, error)
 
 
 def _terms(net: Network) -> tuple[Floats, Floats]:
@@ -226,19 +239,19 @@ def _signed(keep: Floats) -> Floats:
     return signed
 
 
-def _trusted(total: Floats, evidence: float, sources: int, allowed: float) -> bool:
-    """Whether the rounding error of the sum is negligible: that of a term grows as the root of its factors."""
+def _rounding_error(total: Floats, evidence: float, sources: int) -> float:
+    """An estimate of the relative error of the sum: that of a term grows as the root of its factors."""
     if evidence <= 0.0:
-        return False
+        return float("inf")
     roundings = 2.0 + float(sources) ** 0.5
-    return bool(float(np.abs(total).sum()) * roundings * _ROUNDING < allowed * evidence)
+    return float(np.abs(total).sum() * roundings * _ROUNDING / evidence)
 
 
 # ---- covering -------------------------------------------------------------------------------------------------
 
 
-def covered(net: Network) -> _Core:
-    """By passing forward and backward over the sources; nothing cancels."""
+def covered(net: Network, *, backward: bool = True) -> _Core:
+    """By passing forward and backward over the sources; nothing cancels. The evidence alone needs no way back."""
     count, n = net.links.shape
     linked = [[(int(k), float(net.links[k, i])) for k in np.flatnonzero(net.links[:, i])] for i in range(n)]
     states = np.zeros(1 << count)
@@ -251,17 +264,19 @@ def covered(net: Network) -> _Core:
         states = states / size
         log_scale += float(np.log(size))
         forward.append(states)
-    backward = _left_to_leaks(net.leaks)
-    evidence = float(states @ backward)
-    alone, caused = _parts(states, net.leaks, backward)
+    left = _left_to_leaks(net.leaks)
+    evidence = float(states @ left)
+    if not backward:
+        return _Core(net.prior, evidence, net.leaks, net.leaks, log_scale)
+    alone, caused = _parts(states, net.leaks, left)
     prob = np.empty(n)
     for i in range(n - 1, -1, -1):
         p = float(net.prior[i])
-        with_it = _uncover(backward, linked[i])
-        there, not_there = p * float(forward[i] @ with_it), (1.0 - p) * float(forward[i] @ backward)
+        with_it = _uncover(left, linked[i])
+        there, not_there = p * float(forward[i] @ with_it), (1.0 - p) * float(forward[i] @ left)
         prob[i] = there / (there + not_there)
-        backward = (1.0 - p) * backward + p * with_it
-        backward = backward / backward.max()
+        left = (1.0 - p) * left + p * with_it
+        left = left / left.max()
     return _Core(prob, evidence, alone, caused, log_scale)
 
 

@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldnote.suggest.belief import LOOSE, Belief, kept_when_light, posterior, trusted
+from fieldnote.suggest.belief import LOOSE, Belief, kept_when_light, posterior
 from fieldnote.suggest.leak_map import Floats
 from fieldnote.suggest.reading import Item, Reading
 
@@ -24,11 +24,10 @@ _TINY = 1e-15
 
 def shares(reading: Reading, columns: Sequence[int], belief: Belief) -> Floats:
     """Shares (items, columns) of the change in log-odds of each column, one row an item."""
-    whole = reading.network()
-    if not trusted(whole, LOOSE):
+    if belief.sum_error > LOOSE:
         wanted = np.zeros(len(reading.prior))
         wanted[list(columns)] = 1.0
-        keep = kept_when_light(whole, belief.prob, wanted)
+        keep = kept_when_light(belief.prob, wanted)
         reading, columns = _light(reading, keep), [int(keep[:c].sum()) for c in columns]
     items = reading.items
     out = np.zeros((len(items), len(columns)))

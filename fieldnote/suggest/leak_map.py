@@ -68,6 +68,8 @@ class Model:
     """What remains where the fault found is not one that the source is known for."""
     repair_holds_prob: float = a_prob()
     """That a repair cures, before any retest."""
+    leaks_again_odds: float = positive()
+    """Where a mended place leaks again: factor on the odds of its other sources, since faults keep company."""
     said_source_prob: float = a_prob()
     """That someone who says "that is the leak" is right about a source of the map."""
     said_leak_prob: float = a_prob()

@@ -99,6 +99,7 @@ class _Reader:
     stage: int = 0
     last_test: Entry | None = None
     complaints: list[str] = field(default_factory=list)
+    water_seen: bool = False
 
     # ---- columns ---------------------------------------------------------------------------------------------
 
@@ -153,7 +154,7 @@ class _Reader:
             self.skip(entry, "a fact about the job, not about where it leaks")
 
     def complaint(self) -> Item:
-        """That there is a job at all: someone saw water, said or not."""
+        """That there is a job at all: someone saw water, said or not. It counts while no entry says where."""
         m = self.leak_map.model
         links = np.zeros(self.width)
         links[: len(self.base)] = m.complaint_prob
@@ -213,6 +214,7 @@ class _Reader:
                 for id in f.ids:
                     self.unused.append(Unused(id, "the same sign was said with its side, which tells more"))
             else:
+                self.water_seen = True
                 self.present(self.name(f.entry), tuple(f.ids), f.links, m.finding_leak_prob, f.trust)
         self.findings.clear()
 
@@ -269,7 +271,8 @@ class _Reader:
         kind = np.array([1.0 if entry.state in r.states else m.other_fault_share for r in rows])
         links = np.array([r.look_power_prob for r in rows]) * share * kind
         false = max(float(r.look_false_prob) for r, much in zip(rows, share, strict=True) if much)
-        self.once(entry, links, false, m.sure_prob if entry.certainty == "sure" else m.unsure_prob)
+        # What is stated outright needs no further doubt: the false chance of the look is in the leak term.
+        self.once(entry, links, false, 1.0 if entry.certainty == "sure" else m.unsure_prob)
 
     def statement(self, entry: Entry) -> None:
         m = self.leak_map.model
@@ -278,7 +281,7 @@ class _Reader:
             where = wording.spot(self.leak_map, entry.place, entry.part)
             self.skip(entry, f"the map has no source at {where}; it stays as you said it")
             return
-        trust = m.sure_prob if entry.certainty == "sure" else m.unsure_prob
+        trust = 1.0 if entry.certainty == "sure" else m.unsure_prob
         self.once(entry, m.said_source_prob * share / share.max(), m.said_leak_prob, trust)
 
     def once(self, entry: Entry, links: Floats, leak: float, trust: float) -> None:
@@ -328,12 +331,31 @@ class _Reader:
 
     def leaked(self, entry: Entry, method: MethodRow, share: Floats, before: Entry | None) -> None:
         m = self.leak_map.model
+        self.water_seen |= method.water
         long_min = max(matching.minutes(entry) or 0.0, m.unsaid_min)
         links = matching.power(self.leak_map, method, long_min) * share
         links = 1.0 - (1.0 - links) * (1.0 - self.carried(entry, method, before))
-        trust = m.sure_prob if entry.certainty == "sure" else m.unsure_prob
-        # A test shows what it shows: its own false alarm stands for doubt about a result stated outright.
-        self.once(entry, links, method.false_alarm_prob, 1.0 if trust == m.sure_prob else trust)
+        trust = 1.0 if entry.certainty == "sure" else m.unsure_prob
+        if method.water:
+            self.leaks_again(entry)
+        self.once(entry, links, method.false_alarm_prob, trust)
+
+    def leaks_again(self, entry: Entry) -> None:
+        """A mended place that leaks again says that another source is there: faults of one seam keep company."""
+        here = self.leak_map.by_place.get(entry.place or "", ())
+        mended = [i for i in here if self.column[i] != i and matching.side_fits(self.side_of(i), entry.side)]
+        key = ("again", entry.place, entry.side)
+        if not mended or key in self.seen:
+            return
+        self.seen[key] = len(self.items)
+        odds = np.zeros(len(self.base))
+        for i in here:
+            if i not in mended and matching.side_fits(self.side_of(i), entry.side):
+                odds[i] = np.log(self.leak_map.model.leaks_again_odds)
+        self.items.append(Item(f"leaks again after the repair: {self.name(entry)}", (entry.id,), self.spread(odds)))
+
+    def side_of(self, source: int) -> Side | None:
+        return self.leak_map.sources[source].side
 
     def carried(self, entry: Entry, method: MethodRow, before: Entry | None) -> Floats:
         """Water that shows soon after the hose has moved may come from the zone before."""
@@ -376,8 +398,11 @@ class _Reader:
 
     def finish(self) -> Reading:
         self.close_findings()
-        self.items.insert(0, self.complaint())
-        self.seen.clear()
+        if not self.water_seen:
+            self.items.insert(0, self.complaint())
+        else:
+            for id in self.complaints:
+                self.unused.append(Unused(id, "the water that was seen says more than that there is a complaint"))
         kept = self.within_cap()
         return Reading(
             prior=np.array(self.prior),
@@ -391,7 +416,7 @@ class _Reader:
     def within_cap(self) -> list[Item]:
         """Leave out the weakest present findings beyond the cap, and say so."""
         cap = self.leak_map.model.present_cap
-        present = [i for i in self.items[1:] if i.links is not None]
+        present = [i for i in self.items if i.links is not None]
         if len(present) <= cap:
             return self.items
         weakest = sorted(present, key=_strength)[: len(present) - cap]

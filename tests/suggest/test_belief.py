@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from fieldnote.suggest.belief import Belief, Network, covered, log_evidence, none_of, posterior, reweigh
+from fieldnote.suggest.belief import Belief, Groups, Network, covered, log_evidence, posterior, reweigh
 
 CLOSE = 1e-9
 
@@ -122,7 +122,7 @@ def test_the_chance_that_none_of_a_group_is_there(seed: int) -> None:
     for links, leak in zip(net.links, net.leaks, strict=True):
         weight = weight * (1 - (1 - leak) * np.prod(np.where(states == 1, 1 - links, 1.0), axis=1))
     without = weight[(states * group).sum(axis=1) == 0].sum() / weight.sum()
-    assert none_of(net, group, posterior(net)) == pytest.approx(without, abs=1e-4)
+    assert Groups(net, posterior(net)).none_of(group) == pytest.approx(without, abs=1e-4)
 
 
 def test_without_present_findings_belief_is_the_prior_reweighed() -> None:

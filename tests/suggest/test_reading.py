@@ -223,7 +223,8 @@ def test_a_leaking_retest_points_to_another_source() -> None:
     mended = believe(*job)
     again = believe(*job, test("liftgate-trough", "leak", 3, side="left", stage="verify"))
     assert again["trough-seam@left"] > 2 * mended["trough-seam@left"]
-    assert again["trough-seam-sealer@left"] < 0.7
+    others = sum(p for id, p in again.items() if id.startswith(("trough", "hinge")) and id != "trough-seam-sealer@left")
+    assert others > again["trough-seam-sealer@left"]
 
 
 # ---- nothing is dropped silently ------------------------------------------------------------------------------
@@ -271,6 +272,6 @@ def test_beyond_the_cap_the_weakest_findings_are_listed() -> None:
     entries = [sign(p, "water", side=s, id=f"{p}-{s}") for p in places for s in ("left", "right")]
     reading = read(shipped(), entries)
     cap = shipped().model.present_cap
-    assert sum(i.links is not None for i in reading.items) == cap + 1
+    assert sum(i.links is not None for i in reading.items) == cap
     assert len(reading.unused) == len(entries) - cap
     assert all(f"more than {cap}" in u.why for u in reading.unused)

@@ -42,6 +42,9 @@ class Draft:
     """A place that this utterance named as what it speaks of: a test "there" is at it."""
     item: int | None = None
     """Number of the one of many spoken of in this utterance: it holds for what is said of it further on."""
+    item_part: str | None = None
+    item_end: int = 0
+    """The part that was numbered last, and the word after it."""
     ids: dict[str, int] = field(default_factory=dict)
 
     @classmethod
@@ -299,18 +302,30 @@ class Composer:
             present=frame.present,
             certainty="unsure" if frame.unsure else "sure",
             at=thing.at if thing else (),
-            item=self._item(draft, thing, place),
+            item=self._item(draft, frame, thing, place),
             quantities=self._measures(frame.measures, test=False, count=self._count(frame, thing)),
         )  # fmt: skip
         self._finish(draft, frame, entry)
 
-    def _item(self, draft: Draft, thing: Thing | None, place: str | None) -> int | None:
-        """The number of the one of many; one said before in the sentence holds while its place is spoken of."""
+    def _item(self, draft: Draft, frame: Frame, thing: Thing | None, place: str | None) -> int | None:
+        """The number of the one of many; one said before in the sentence holds while its place is spoken of.
+
+        Full stops are not heard, so that another part belongs to the sentence where an "and" ties it to the first.
+        """
         if thing is not None and thing.item is not None:
-            draft.item = thing.item
-        elif draft.item is not None and (thing is not None and thing.named or place != draft.focus.place):
+            draft.item, draft.item_part = thing.item, thing.part
+        elif draft.item is not None and (
+            (thing is not None and thing.named)
+            or place != draft.focus.place
+            or (thing is not None and thing.part not in (None, draft.item_part) and not self._tied(draft, thing.start))
+        ):
             draft.item = None
+        draft.item_end = max(draft.item_end, frame.end)
         return draft.item
+
+    def _tied(self, draft: Draft, start: int) -> bool:
+        """Whether an "and" stands between what was said last of a numbered part and the word at ``start``."""
+        return any(i.is_a("and", "with") for i in draft.line.items if draft.item_end - 1 <= i.start < start)
 
     def _just_accessed(self, draft: Draft) -> bool:
         return bool(draft.recent) and draft.recent[-1].kind == "access"

@@ -69,7 +69,24 @@ class Corrector:
             ]  # fmt: skip
             if chosen:
                 return chosen, pairs[1:]
-        return entries, pairs
+        return self._of_named_part(entries, pairs)
+
+    def _of_named_part(
+        self, entries: list[Entry], pairs: list[Constituent]
+    ) -> tuple[list[Entry], list[Constituent]]:
+        """"Screw number four": a part that was named before tells which entry is meant, and the rest is what changes.
+
+        Entries that share its number do so because it carried to them, so they change with it.
+        """
+        thing = pairs[0].thing if len(pairs) == 1 else None
+        if thing is None or thing.part is None or (thing.item is None and thing.side is None and not thing.at):
+            return entries, pairs
+        named = [e for e in entries if e.part == thing.part]
+        if not named:
+            return entries, pairs
+        numbers = {e.item for e in named} - {None} if thing.item is not None else set()
+        chosen = [e for e in entries if e.part == thing.part or e.item in numbers]
+        return chosen, [replace(pairs[0], thing=replace(thing, part=None))]
 
     def _corrected(self, draft: Draft, entry: Entry, pairs: Sequence[Constituent], targets: Sequence[Entry]) -> Entry:
         for c in pairs:

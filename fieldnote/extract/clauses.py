@@ -134,9 +134,6 @@ class ClauseReader:
     def _on_thing(self, i: int, c: Constituent) -> None:
         thing = c.thing
         assert thing is not None
-        if self._new:
-            thing = replace(thing, new=True)
-            self._new = False
         if self._count is not None and thing.count is None:
             thing = replace(thing, count=self._count)
             self._count = None
@@ -149,6 +146,9 @@ class ClauseReader:
             self._begin(second)
             self._joined = ""
             return
+        if self._new:
+            self._new = False
+            thing = replace(thing, new=True)
         thing = replace(thing, halves=None)
         if self._with and self._mode == "state" and self._last is not None and not self._prep:
             self._prep, self._with = "at", False
@@ -464,8 +464,7 @@ class ClauseReader:
 
     def _on_with(self, i: int, c: Constituent) -> None:
         self._with = True
-        if c.is_a("preposition"):
-            self._prep = "at"
+        self._prep = "at" if c.is_a("preposition") else ""
 
     def _on_prepositional(self, i: int, thing: Thing, prep: str) -> None:
         frame = self._last
@@ -569,6 +568,10 @@ class ClauseReader:
             frame.thing, frame.from_topic = thing, False
             frame.spans = [s for s in frame.spans if s.role == "head"] + list(thing.spans)
             frame.start, frame.end = min(s.start for s in frame.spans), max(s.end for s in frame.spans)
+        elif frame.inherited and thing.named and (thing.part is not None or thing.part_word >= 0):
+            frame.thing, frame.inherited = thing, False
+            frame.spans.extend(thing.spans)
+            frame.end = max(frame.end, thing.end)
         elif frame.thing is None or not frame.of_thing:
             self._place_state(thing)
         else:
@@ -1518,7 +1521,9 @@ class ClauseReader:
     # -- cause ---------------------------------------------------------------------------------------------------
 
     def _on_is_source(self, i: int, c: Constituent) -> None:
-        while self.frames and self.frames[-1].kind == "state" and self.frames[-1].thing is None and (
+        while self.frames and self.frames[-1].kind == "state" and (
+            self.frames[-1].thing is None or len(self.frames) > 1 and self.frames[-1].thing == self.frames[-2].thing
+        ) and (
             self.frames[-1].finding is not None and not self.frames[-1].finding.get("check")
             and self.frames[-1].finding.get("test")
         ):

@@ -98,7 +98,7 @@ class Grouper:
                 thing, last = numbered
                 j = last + 1
                 continue
-            if item.is_a("filler", "function", "new") and not item.is_a(*_STOPS) and self._goes_on(items, j + 1, thing):
+            if item.is_a("filler", "function", "new") and not item.is_a(*_STOPS) and "act" not in item.tags and self._goes_on(items, j + 1, thing):
                 if item.is_a("new"):
                     break
                 j += 1
@@ -179,12 +179,14 @@ class Grouper:
     def _is_verb_here(self, items: Sequence[Item], j: int, before: Sequence[Constituent]) -> bool:
         """"Seal", "weld", "tape" and their like are verbs after "to", "will" or "I" and before a thing."""
         item = items[j]
-        verb = item.sense("act", "past", "participle", "ing", "third", "said")
+        verb = item.sense("act", "past", "participle", "ing", "said")
         if verb is not None:
             return True
+        last = next((c for c in reversed(before) if c.kind != "skip"), None)
+        if item.sense("act", "third") is not None:
+            return last is not None and last.kind in ("pronoun", "subject")
         if item.sense("act", "base") is None:
             return False
-        last = next((c for c in reversed(before) if c.kind != "skip"), None)
         if last is None or not (last.kind in _BEFORE_BASE or last.is_a("plan", "to")):
             return False
         return self._thing_follows(items, j + 1) or (j + 1 < len(items) and items[j + 1].is_a("pronoun", "determiner"))

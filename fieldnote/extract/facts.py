@@ -176,7 +176,8 @@ class FactFinder:
         if fact.value == "spelled":
             return self._spelled(texts, i, j, start, fact)
         if fact.value == "month":
-            date = read_build_date(texts, start)
+            date = read_build_date(texts, j) or read_build_date(texts, start)
+            start = j if date is not None and date.start - j <= 1 else start
             if date is not None and date.year is not None and date.month is not None and date.start - start <= 1:
                 return FactFound(fact.id, f"{date.year:04d}-{date.month:02d}", None, i, date.end)
         elif fact.value == "year":

@@ -130,6 +130,10 @@ class ItemMaker:
             if found is None:
                 continue
             j, last, senses = found
+            if item.tags & {"part", "part_word", "place"} and all(s.form in ("base", "third") for s in senses) and not (
+                i and out[i - 1].is_a("plan", "to", "subject")
+            ):
+                continue
             others = tuple(s for s in item.senses if s.tag not in ("act", "word", "state"))
             out[i] = replace(item, senses=(*senses, *others), classes=frozenset(), tags=frozenset({"act"}))
             follows = out[last + 1] if last + 1 < len(out) else None

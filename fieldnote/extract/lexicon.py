@@ -268,6 +268,8 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
         for form, phrases in (("adj", state.say), ("noun", state.nouns)):
             for phrase in phrases:
                 for words in _nouns(lex, phrase) if form == "noun" else spellings(lex, phrase):
+                    if does and not finds and _names_object(words):
+                        continue  # "cleared the drain": the object has words of its own
                     if finds:
                         found.setdefault((words, form), {}).update(
                             {k: state.id for k in finds if k not in found.get((words, form), {})}
@@ -305,6 +307,14 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
     tests = [s for s in lex.states.values() if "test" in s.kinds]
     dry = next((s.id for s in tests if s.denies), "")
     lex.test_states = (next((s.id for s in tests if s.id != dry), ""), dry)
+
+
+_OBJECT_WORDS = frozenset({"the", "it", "them"})
+
+
+def _names_object(words: tuple[str, ...]) -> bool:
+    """Whether a phrase of work holds its object ("pushed it back in"): verb and particle are matched apart."""
+    return words[0].endswith("ed") and not _OBJECT_WORDS.isdisjoint(words[1:])
 
 
 def _add_methods(lex: Lexicon, inflector: Inflector) -> None:

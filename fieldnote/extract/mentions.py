@@ -116,8 +116,10 @@ class MentionFinder:
                     found.insert(len(found) - 1, inner)
             longer = self._overlapping(texts, words, taken, mention)
             if longer:
-                found.append(longer)
-                i = longer.end
+                while longer:
+                    found.append(longer)
+                    i = longer.end
+                    longer = self._overlapping(texts, words, taken, longer)
             else:
                 i = mention.end
         found.sort(key=lambda m: (m.start, m.end))
@@ -158,6 +160,8 @@ class MentionFinder:
             if senses and noun and j > i + 1:
                 # "A plug in the roof" is no plugging in.
                 senses = tuple(s for s in senses if s.form not in ("base", "third"))
+            if senses and i and texts[i - 1] == "the" and j > i + 1 and any(s.tag == "side" for s in node.senses):
+                senses = tuple(s for s in senses if s.tag != "word")  # "on the right behind the bumper"
             if senses and not (j > i + 1 and self._cuts_a_name(texts, taken, i, j)):
                 best_end, best, best_gap = j, senses, gap
             if j >= n or taken[j]:
@@ -181,7 +185,7 @@ class MentionFinder:
 
     def _cuts_a_name(self, texts: list[str], taken: Sequence[bool], i: int, j: int) -> bool:
         """"In the back" is none where "back glass" follows: a phrase that begins with a small word yields to a name."""
-        if texts[i] not in self._lex.small_words:
+        if texts[i] not in self._lex.small_words or len(texts[i]) == 1:
             return False
         for k in range(i + 1, j):
             node, m = self._lex.root.next.get(texts[k]), k + 1

@@ -135,7 +135,7 @@ def _list_terms(console: Console, pack: Pack) -> None:
 
 def _stale(console: Console, found: Confusions) -> None:
     if found.stale:
-        models = ", ".join(sorted({row.model[:12] or "none" for row in found.stale}))
+        models = ", ".join(sorted({row.model[:12] for row in found.stale}))
         console.print(
             f"\nWarning: {len(found.stale)} confusions were measured with another recogniser ({models}) than the one "
             "in use. Measure them again, or they may mislead.",

@@ -101,14 +101,14 @@ def phrases_of(term: Term) -> Iterator[str]:
 def confusions(pack: Pack, *, model_hash: str | None = None, only: str = "") -> Confusions:
     """What sounds alike in ``pack``.
 
-    ``model_hash``: of the recogniser in use; measured rows of another one are stale. ``only``: nothing but the pairs
-    that this phrase, or a word of it, is part of.
+    ``model_hash``: of the recogniser in use; measured rows of another one are stale (rows without a model are
+    homophones by anybody's ear). ``only``: nothing but the pairs that this phrase, or a word of it, is part of.
     """
     terms = list(spoken_terms(pack))
     pairs = [p for p in _pairs(terms, _apart(pack)) if not only or _about(p, only)]
     rows = [r for r in pack.lists["heard"] if not only or only in (r.heard, r.said)]
     measured = [_measured(row, terms) for row in rows]
-    stale = tuple(r for r in rows if model_hash is not None and r.model != model_hash)
+    stale = tuple(r for r in rows if model_hash is not None and r.model not in ("", model_hash))
     return Confusions(
         tuple(sorted(pairs, key=lambda p: (RISKS.index(p.risk), p.one.phrase, p.other.phrase))),
         tuple(sorted(measured, key=lambda m: (RISKS.index(m.risk), -_share(m.heard)))),
@@ -236,7 +236,7 @@ def _about(pair: Pair, phrase: str) -> bool:
 def _measured(row: HeardAs, terms: list[Spoken]) -> Measured:
     said = next((t for t in terms if t.phrase == row.said), None)
     taken = next((t for t in terms if t.phrase == row.heard and (said is None or t.id != said.id)), None)
-    often = f"{row.times} of {row.of} trials" if row.of else f"{row.times} times"
+    often = f"{row.times} of {row.of} trials" if row.of else "sounds the same"
     if taken is not None:
         return Measured(row, said, "high", f"{often}; {row.heard!r} also names {_named(taken)}")
     if row.ordinary:

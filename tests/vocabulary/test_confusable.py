@@ -127,3 +127,10 @@ def test_rows_of_another_model_are_stale(tmp_path: Path) -> None:
     pack = load_pack(write_pack(tmp_path / "p", heard=HEARD))
     assert [r.heard for r in confusions(pack, model_hash="aaaa").stale] == ["hatch"]
     assert confusions(pack, model_hash=None).stale == ()
+
+
+def test_homophones_that_no_model_was_asked_about_are_never_stale(tmp_path: Path) -> None:
+    """A row without a model was not measured: it holds for every ear."""
+    heard = '[[heard]]\nheard = "sail"\nsaid = "seal"\nordinary = true\n'
+    found = confusions(load_pack(write_pack(tmp_path / "p", heard=heard)), model_hash="aaaa")
+    assert (found.stale, found.measured[0].why.split(";")[0]) == ((), "sounds the same")

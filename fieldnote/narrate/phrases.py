@@ -30,7 +30,7 @@ def series(items: Sequence[str]) -> str:
     """``a``, ``a and b``, ``a, b and c``; with semicolons where an item has a comma of its own."""
     if len(items) < 2:
         return "".join(items)
-    comma = "; " if any("," in item for item in items) else ", "
+    comma = "; " if any(", " in item for item in items) else ", "
     return f"{comma.join(items[:-1])} and {items[-1]}"
 
 

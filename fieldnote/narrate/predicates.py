@@ -163,13 +163,13 @@ def clause(items: list[Item], subjects: Subject) -> str:
         return f"{subjects.text} {_verb_phrase(items[:1], subjects)}"
     phrases: list[str] = []
     group: list[Item] = []
-    for found in items:
+    for found in {i.predicate: i for i in items}.values():
         if group and found.verb != group[-1].verb:
             phrases.append(_verb_phrase(group, subjects))
             group = []
         group.append(found)
     phrases.append(_verb_phrase(group, subjects))
-    joint = ", and " if any(" and " in p or "," in p for p in phrases) else " and "
+    joint = ", and " if any(" and " in p or ", " in p for p in phrases) else " and "
     return f"{subjects.text} " + (series(phrases) if len(phrases) > 2 else joint.join(phrases))
 
 

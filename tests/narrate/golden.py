@@ -10,7 +10,8 @@ from pathlib import Path
 from fieldnote.narrate import narrate, render
 from fieldnote.narrate.export import entries_from_json
 from fieldnote.records import Job
-from fieldnote.vocabulary import load_pack
+
+from .jobs import PACK
 
 FOLDER = Path(__file__).parents[1] / "golden"
 CASES = sorted(path.parent.name for path in FOLDER.glob("*/entries.json"))
@@ -20,8 +21,7 @@ def written(case: str) -> str:
     """The write-up of a case as Markdown."""
     entries = entries_from_json((FOLDER / case / "entries.json").read_text(encoding="utf-8"), where=case)
     job = Job(id=case, name=case.replace("-", " ").capitalize(), created_at="2026-01-05T08:00:00Z", entries=entries)
-    pack = load_pack("body-leaks")
-    return render(narrate(job, pack), job, pack, "md").decode("utf-8")
+    return render(narrate(job, PACK), job, PACK, "md").decode("utf-8")
 
 
 def regenerate() -> None:

@@ -8,9 +8,12 @@ from typing import Any
 from hypothesis import strategies as st
 
 from fieldnote.records import Entry, Job, Quantity
+from fieldnote.vocabulary import load_pack
 from fieldnote.wire import entry_from_wire
 
 IDS = tomllib.loads((Path(__file__).parents[1] / "scoring" / "ids.toml").read_text(encoding="utf-8"))
+PACK = load_pack("body-leaks")
+"""Read once for all tests of this folder."""
 SIDES = st.sampled_from([None, "left", "right", "both", "center"])
 WORDS_OF_PLACE = ("upper", "lower", "front", "rear", "inner", "outer", "corner", "middle")
 

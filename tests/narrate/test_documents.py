@@ -14,13 +14,11 @@ from fieldnote.narrate import narrate, render
 from fieldnote.narrate.document import lay_out, spans
 from fieldnote.narrate.page import TEMPLATES
 from fieldnote.records import Job, Narrative
-from fieldnote.vocabulary import load_pack
 
 from .golden import FOLDER
-from .jobs import job
+from .jobs import PACK, job
 from .test_exports import full_job
 
-PACK = load_pack("body-leaks")
 CAUTION = "The maker's procedure comes first; wait the maker's stated time."
 
 

@@ -28,11 +28,9 @@ from fieldnote.narrate.export import (
     nameless,
 )
 from fieldnote.records import Clip, Conditions, Edit, Entry, Intake, Job, Origin, Quantity, Utterance, Word
-from fieldnote.vocabulary import load_pack
 
-from .jobs import dev_jobs, entries, job
+from .jobs import PACK, dev_jobs, entries, job
 
-PACK = load_pack("body-leaks")
 SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "schema" / "write-up.schema.json").read_text("utf-8"))
 
 

@@ -14,11 +14,10 @@ from fieldnote.suggest import load_cautions, load_map
 from fieldnote.vocabulary import load_pack
 from fieldnote.vocabulary.pack import Place
 
-from .jobs import job
+from .jobs import PACK, job
 from .test_documents import read_html, read_pdf, squeezed
 from .test_proof import RESEAL, SKIP, SOURCE, leak, retest
 
-PACK = load_pack("body-leaks")
 MAP = load_map(PACK)
 CAUTIONS = load_cautions(PACK)
 LEAVES = {leaf.place: leaf for leaf in field_guide(MAP, PACK, CAUTIONS)}

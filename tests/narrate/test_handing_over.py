@@ -11,14 +11,12 @@ from fieldnote.narrate import handover
 from fieldnote.narrate.formats import document_as
 from fieldnote.narrate.handing_over import SPOKEN_WORDS, Handover
 from fieldnote.records import Advice, Entry, Reason, Step, Suggestion, Utterance
-from fieldnote.vocabulary import load_pack
 
-from .jobs import entries, job
+from .jobs import PACK, entries, job
 from .test_documents import read_pdf, squeezed
 from .test_open_points import OFF, ON
 from .test_proof import RESEAL, SKIP, SOURCE, leak, retest
 
-PACK = load_pack("body-leaks")
 URETHANE = RESEAL | {"material": "urethane"}
 
 

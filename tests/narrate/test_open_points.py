@@ -6,12 +6,10 @@ import pytest
 
 from fieldnote.narrate import narrate
 from fieldnote.records import Aftercare, Intake
-from fieldnote.vocabulary import load_pack
 
-from .jobs import job
+from .jobs import PACK, job
 from .test_proof import RESEAL, SKIP, SOURCE, leak, q, retest
 
-PACK = load_pack("body-leaks")
 CURED = [leak(), SKIP, SOURCE, RESEAL, retest()]
 FINAL = {
     "kind": "test",

@@ -10,11 +10,9 @@ from fieldnote.narrate.compose import CAUSE, CORRECTION, numbered
 from fieldnote.narrate.proof import prove
 from fieldnote.narrate.wording import load_wording
 from fieldnote.records import Narrative
-from fieldnote.vocabulary import load_pack
 
-from .jobs import job
+from .jobs import PACK, job
 
-PACK = load_pack("body-leaks")
 ZONE = {"place": "liftgate-trough"}
 
 

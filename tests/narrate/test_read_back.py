@@ -9,13 +9,12 @@ from hypothesis import strategies as st
 from fieldnote.narrate import narrate
 from fieldnote.narrate.compose import ORDER, numbered
 from fieldnote.records import Entry, Sentence
-from fieldnote.vocabulary import Pack, load_pack
+from fieldnote.vocabulary import Pack
 
-from .jobs import dev_jobs, entries, job
+from .jobs import PACK, dev_jobs, entries, job
 from .reading import Reader, Said
 
 READER = Reader()
-PACK = load_pack("body-leaks")
 
 
 def held(entry: Entry) -> Said:
@@ -44,21 +43,21 @@ def check(found: list[Entry]) -> None:
     assert sorted(told) == sorted(i for i, e in named.items() if e.kind != "fact")
 
 
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(entries())
 def test_one_entry_reads_back_exactly(entry: Entry) -> None:
     """Any single entry comes back out of its sentence with every field."""
     check([entry])
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(entries(), min_size=2, max_size=7))
 def test_any_job_reads_back_exactly(found: list[Entry]) -> None:
     """Any list of entries comes back out of the order of work: each in one sentence, nothing besides."""
     check(found)
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_joined_sentences_read_back_exactly(data: st.DataObject) -> None:
     """Neighbours that share a state or a subject are joined without losing or lending anything."""
@@ -83,3 +82,11 @@ def test_joined_sentences_read_back_exactly(data: st.DataObject) -> None:
 def test_the_example_jobs_read_back_exactly(name: str) -> None:
     """The labelled example jobs come back out of their order of work."""
     check(list(dev_jobs()[name].entries))
+
+
+@pytest.mark.soak
+@settings(max_examples=4000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(entries(), min_size=1, max_size=10))
+def test_many_jobs_read_back_exactly(found: list[Entry]) -> None:
+    """The same over thousands of jobs."""
+    check(found)

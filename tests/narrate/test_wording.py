@@ -12,9 +12,7 @@ from fieldnote.narrate.phrases import measure, number, series
 from fieldnote.narrate.wording import load_wording
 from fieldnote.vocabulary import Pack, load_pack
 
-from .jobs import IDS, job
-
-PACK = load_pack("body-leaks")
+from .jobs import IDS, PACK, job
 
 
 def pack_with(folder: Path, wording: str) -> Pack:

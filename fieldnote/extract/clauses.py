@@ -61,6 +61,7 @@ class ClauseReader:
         self._again = False
         self._water = False
         self._by_others = False
+        self._between = False
         self._material: str | None = None
 
     def _close(self) -> None:
@@ -134,6 +135,9 @@ class ClauseReader:
     def _on_thing(self, i: int, c: Constituent) -> None:
         thing = c.thing
         assert thing is not None
+        if self._between and self._joined and not self._prep:
+            self._between, self._joined = False, ""  # "a gap between the glass and the molding": at the first of them
+            return
         if self._count is not None and thing.count is None:
             thing = replace(thing, count=self._count)
             self._count = None
@@ -444,6 +448,7 @@ class ClauseReader:
 
     def _on_preposition(self, i: int, c: Constituent) -> None:
         self._prep, self._prep_item = "at", c
+        self._between = c.item.text.endswith("between")
         if c.is_a("with"):
             self._with = self._with or c.item.text != "in"
 
@@ -742,6 +747,12 @@ class ClauseReader:
             # "Damp in the footwell and musty": the same thing, unless another one follows.
             things = [previous.thing, *previous.more] if form != "noun" else [None]
             of_thing = form != "noun"
+        if previous is not None and previous.finding is not None and not self._joined and not self._presented and (
+            finding.get("test") is not None and not previous.finding.get("check") and not previous.finding.get("evidence")
+            and previous.finding.get("test") == finding.get("test")
+        ):
+            previous.mark(c.start, c.end, "state")  # "nothing, dry": one result
+            return
         frame = Frame("state", c.start, c.end, things[0], [t for t in things[1:] if t is not None], finding, form)
         frame.present = not self._negated
         frame.of_thing = of_thing

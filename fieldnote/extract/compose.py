@@ -268,6 +268,9 @@ class Composer:
         assert finding is not None
         if self._answers_open_test(draft, frame, finding):
             return
+        if self._shows_outlet(draft, frame, finding):
+            self._outlet(draft, replace_frame(frame, outlet=True, finding=None))
+            return
         for thing in [frame.thing, *frame.more]:
             self._one_state(draft, frame, finding, thing)
 
@@ -343,24 +346,41 @@ class Composer:
         test = Frame("test", frame.start, frame.end, thing, result="leak" if state == self._leak else "dry",
                      measures=frame.measures, unsure=frame.unsure, spans=frame.spans, again=frame.again)
         last = next((e for e in reversed(draft.recent) if e.kind == "test"), None)
+        if thing is not None and thing.material is not None and thing.part is None and not thing.named:
+            return  # "paint's bubbling": a material leaks nothing
         if thing is not None and thing.part is None and frame.head_form == "noun" and not frame.measures and frame.present:
             # "Roof leak": what the job is about, and no test.
             self._topic(draft, frame)
             return
         if thing is None or thing.bare:
             # "It leaks" after a test that leaked says it again.
-            if last is None or last.state == state:
+            running = last is not None and bool(draft.recent) and self._last_done(draft) is last
+            if last is None or (last.state == state and not (running and frame.measures)):
                 return
-            if last.id in {*draft.last_said, *(e.id for e in draft.added)} and frame.result == "":
+            if running and frame.result == "":
                 # "Nothing yet", then "now it is coming through": one test.
                 leaks = state == self._leak
                 measures = self._measures(frame.measures, test=True, leaks=leaks)
-                draft.change(replace(last, state=state, quantities=tuple(dict.fromkeys((*last.quantities, *measures))),
+                kept = [q for q in last.quantities if not (measures and q.what in ("duration", "time-to-leak"))]
+                draft.change(replace(last, state=state, quantities=tuple(dict.fromkeys((*kept, *measures))),
                                      origins=(*last.origins, *self._origins(draft, frame))))
                 return
             if not frame.measures:
                 return
         self._test(draft, test)
+
+    def _shows_outlet(self, draft: Draft, frame: Frame, finding: Finding) -> bool:
+        """"It's coming out by the lamp", right after a test that leaked: where the water of that test came out."""
+        last, thing = self._last_done(draft), frame.thing
+        return (
+            last is not None and last.kind == "test" and last.state == self._leak and finding.get("test") == self._leak
+            and thing is not None and thing.named and thing.part is None and frame.present
+            and (frame.pronoun or frame.head_form == "verb") and self._where(draft, thing, part=None)[0] != last.place
+        )
+
+    def _last_done(self, draft: Draft) -> Entry | None:
+        """The last entry that is no fact and no plan."""
+        return next((e for e in reversed(draft.recent) if e.kind not in ("fact", "plan")), None)
 
     def _outlet(self, draft: Draft, frame: Frame) -> None:
         """Where a test's water came out: evidence, which leaves the place of the test the one that is spoken of."""

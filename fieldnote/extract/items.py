@@ -77,7 +77,7 @@ class ItemMaker:
         words = self._finder.words(tokens)
         texts = [w.text for w in words]
         assert self._lex.units is not None  # compiled with the lexicon
-        quantities = find_quantities(texts, self._lex.units)
+        quantities = find_quantities(self._written_out(texts), self._lex.units)
         numbers = find_numbers(texts)
         free = [False] * len(words)
         mentions = self._finder.find(words, free)
@@ -116,6 +116,15 @@ class ItemMaker:
         items.extend(Item(i, i + 1, texts[i]) for i in range(len(words)) if not taken[i])
         items.sort(key=lambda item: (item.start, item.end))
         return items
+
+    def _written_out(self, texts: list[str]) -> list[str]:
+        """"3 in" at the end, or before "long", is three inches."""
+        out = list(texts)
+        for i in range(1, len(out)):
+            ends = i + 1 == len(out) or any(s.value == "along" for s in self._lex.find([out[i + 1]]))
+            if out[i] == "in" and ends and out[i - 1][0].isdigit():
+                out[i] = "inches"
+        return out
 
     def _split_verbs(self, items: list[Item]) -> list[Item]:
         """Verbs whose particle stands behind the object ("whipped the cowl off"): the verb gets their meaning."""

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from fieldnote.recognize.doubt import marked
 from fieldnote.records import Entry, Intake, Job, Leftover, Utterance
 from fieldnote.store import Making, Store
 
@@ -78,5 +79,6 @@ def understand(store: Store, job: str | Job, extractor: Understands, *, only_if_
     if only_if_stale and not store.is_stale(found.id, making):
         return Understanding(found.entries)
     understood = extractor.run(found.utterances, found.intake)
-    entries = store.put_extraction(found, understood.entries, understood.leftovers, making)
+    marked_entries = marked(understood.entries, found.utterances)
+    entries = store.put_extraction(found, marked_entries, understood.leftovers, making)
     return Understanding(entries, tuple(understood.questions))

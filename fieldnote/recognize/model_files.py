@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from fieldnote.errors import BadData, ModelMissing, UserMistake, WrongHash
+from fieldnote.recognize.doubt import DoubtCurve
 from fieldnote.resources import data_home, shipped
 
 MANIFEST = "manifest.toml"
@@ -50,6 +51,8 @@ class PinnedModel:
     """Whisper models: ``short`` where the encoder was tuned for short input, else ``padded`` (30 s)."""
     nothing_said_prob: float = 1.0
     """Whisper models: from this probability of no speech on, nothing was said. 1 never rejects."""
+    doubt: DoubtCurve | None = None
+    """How its confidences translate into the risk that an entry was misheard; None where nobody measured it."""
     files: tuple[PinnedFile, ...] = ()
     archive: PinnedFile | None = None
 
@@ -95,7 +98,8 @@ def _model(row: Mapping[str, Any]) -> PinnedModel:
     values = dict(row)
     files = tuple(PinnedFile(**f) for f in values.pop("file", ()))
     archive = PinnedFile(**values.pop("archive")) if "archive" in values else None
-    return PinnedModel(**values, files=files, archive=archive)
+    doubt = DoubtCurve(**values.pop("doubt")) if "doubt" in values else None
+    return PinnedModel(**values, doubt=doubt, files=files, archive=archive)
 
 
 def models_home(home: Path | None = None) -> Path:

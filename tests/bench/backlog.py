@@ -4,7 +4,8 @@
 
 Hears the same recordings (the demo job's clips, several times over, each copy a little quieter so that no two are the
 same file) once as `take --many` does, and once by as many bare processes with one thread each that share them out
-beforehand and keep nothing. Starting the processes and loading the model counts in both.
+beforehand and keep nothing. Starting the processes and loading the model counts in both. Where dask.distributed is
+installed, a cluster of as many worker processes hears them too; it runs already, as a cluster does, and loads the model.
 """
 
 from __future__ import annotations
@@ -65,6 +66,24 @@ def crew(folder: Path, home: Path, workers: int) -> tuple[float, int, float]:
     return seconds, said, time.perf_counter() - again
 
 
+def cluster(folder: Path, home: Path, workers: int) -> tuple[float, int] | None:
+    """Seconds and utterances of a Dask cluster on this machine."""
+    try:
+        from distributed import LocalCluster
+    except ImportError:
+        return None
+    from fieldnote.flow.cluster import ClusterCrew
+
+    rooms = Rooms(home, settings=load_settings())
+    rooms.extractor.run([])
+    with LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None) as running:
+        crew = ClusterCrew(running.scheduler_address)
+        started = time.perf_counter()
+        done = take_many(rooms, list_backlog(folder), crew)
+        seconds = time.perf_counter() - started
+    return seconds, sum(len(rooms.store.job(job).utterances) for job in done.jobs)
+
+
 def main(count: int, workers: int) -> None:
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made) / "recordings"
@@ -72,10 +91,15 @@ def main(count: int, workers: int) -> None:
         print(f"{count} recordings, {length_s / 60:.1f} min of sound, {workers} processes, {cores()} cores")
         bare_s, bare_said = bare(folder, Path(made) / "home-bare", workers)
         crew_s, crew_said, again_s = crew(folder, Path(made) / "home", workers)
+        of_cluster = cluster(folder, Path(made) / "home-cluster", workers)
     print(f"{'':26}{'seconds':>9}{'times real time':>17}{'utterances':>12}")
     print(f"{'bare processes':26}{bare_s:9.1f}{length_s / bare_s:17.1f}{bare_said:12}")
     print(f"{'take --many':26}{crew_s:9.1f}{length_s / crew_s:17.1f}{crew_said:12}")
     print(f"{'take --many once more':26}{again_s:9.1f}")
+    if of_cluster is not None:
+        cluster_s, cluster_said = of_cluster
+        print(f"{'take --many --scheduler':26}{cluster_s:9.1f}{length_s / cluster_s:17.1f}{cluster_said:12}")
+        print(f"share of the bare processes' speed, cluster: {bare_s / cluster_s:.2f}")
     print(f"share of the bare processes' speed: {bare_s / crew_s:.2f}")
 
 

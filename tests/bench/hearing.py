@@ -31,6 +31,7 @@ from fieldnote.capture import Sound, cut
 from fieldnote.extract import Extractor
 from fieldnote.flow.hearing import utterance_of
 from fieldnote.recognize import Engine, open_engine
+from fieldnote.recognize.doubt import marked
 from fieldnote.recognize.hints import hints_for
 from fieldnote.recognize.model_files import ModelFolder, load_manifest, locate
 from fieldnote.recognize.whisper_engine import WhisperEngine
@@ -47,7 +48,7 @@ LIBRIVOX = Path("/usr/share/pocketsphinx/test/data/librivox")
 CARDS = Path("/usr/share/pocketsphinx/test/data/cards")
 RATE_HZ = 16_000
 PARTS = ("people", "dictation", "words", "commands", "vins", "noise")
-DOUBT = 0.5
+DOUBT = 0.25
 """An entry's ``misheard_risk`` from which it carries a mark."""
 
 
@@ -166,7 +167,7 @@ class Bench:
                         text = " ".join(u.text for u in heard)
                         words.add(said, text, self.trade)
                         gold = entries_of(self.extractor, [said])
-                        got = entries_of(self.extractor, heard)
+                        got = marked(entries_of(self.extractor, heard), heard)
                         entries.add(gold, got, doubtful(got))
                         note(log, candidate.name, group, snr, voice.label, said, text, heard, gold, got)
                 if words.utterances:

@@ -173,12 +173,25 @@ class _Maker:
                 test = tests[action.index]
                 weights = self.try_zone(test, weights)
                 remaining &= ~planner.problem.tests[action.index].zone
+                if any(self.too_low(t) for t in tests if not self.book.planned(t)):
+                    # What lies below is not tested any more: the rest is weighed anew without those tests.
+                    return weights
         return weights
 
     def wanted(self, test: ZoneTest) -> bool:
         """Whether a test would tell anything new."""
         made = test.made(self.entries, LEAK) or test.made(self.entries, DRY)
-        return not made and not self.book.planned(test)
+        return not made and not self.book.planned(test) and not self.too_low(test)
+
+    def too_low(self, test: ZoneTest) -> bool:
+        """Whether the plan has put water on higher on its side already: low goes before high, without exception."""
+        return any(
+            s.do == "test"
+            and s.stage == "find"
+            and matching.side_fits(s.side, test.side)
+            and self.leak_map.zones[s.place or ""].level > test.zone.level
+            for s in self.book.steps
+        )
 
     def spots(self, left: Sequence[int], weights: Floats) -> list[Spot]:
         """Candidates by spot, the likeliest spots first; singles as long as there is room for them."""

@@ -1,4 +1,4 @@
-"""Words taken for others: by measured confusions, and by likeness of letters and sound. Never a side, never a short word."""
+"""Words taken for others: by measured confusions, and by likeness of letters and sound, never a side or a short one."""
 
 from __future__ import annotations
 

@@ -103,11 +103,17 @@ class ClauseReader:
         return self.frames
 
     def _merge_results(self) -> None:
-        """"Neither lamp is leaking, hosed both of them": one test, its result said first."""
+        """ "Neither lamp is leaking, hosed both of them": one test, its result said first."""
         leak, _ = self._lex.test_states
         for result, test in itertools.pairwise(list(self.frames)):
             finding = result.finding
-            if test.kind != "test" or test.thing is not None or test.result or result.kind != "state" or finding is None:
+            if (
+                test.kind != "test"
+                or test.thing is not None
+                or test.result
+                or result.kind != "state"
+                or finding is None
+            ):
                 continue
             state = finding.get("test")
             if not state or finding.get("evidence") or finding.get("check") or result.thing is None or result.outlet:
@@ -141,8 +147,10 @@ class ClauseReader:
         if self._count is not None and thing.count is None:
             thing = replace(thing, count=self._count)
             self._count = None
-        if thing.halves is not None and self._needs_half() and self._predicate_next(
-            i + 1, linked=self._handle is not None or self._mode == "test"
+        if (
+            thing.halves is not None
+            and self._needs_half()
+            and self._predicate_next(i + 1, linked=self._handle is not None or self._mode == "test")
         ):
             # Two names side by side: the first ends what was said, the second begins the next statement.
             first, second = thing.halves
@@ -172,7 +180,7 @@ class ClauseReader:
         if last is None:
             return False
         if last.kind == "act":
-            return last.thing is None and not last.pronoun or bool(self._prep)
+            return (last.thing is None and not last.pronoun) or bool(self._prep)
         if last.kind == "test":
             return last.thing is None or bool(self._prep)
         return bool(self._prep) or (last.kind == "state" and last.thing is None)
@@ -214,7 +222,7 @@ class ClauseReader:
         elif self._subjects:
             if thing.bare:
                 self._subjects[-1] = within(self._subjects[-1], thing)
-            elif thing.named or self._subjects[-1].part is not None and not self._subjects[-1].named:
+            elif thing.named or (self._subjects[-1].part is not None and not self._subjects[-1].named):
                 outer = self._subjects[-1]
                 if thing.part is None and outer.part is not None and not outer.named and thing.named:
                     self._subjects[-1] = within(outer, thing)
@@ -283,7 +291,9 @@ class ClauseReader:
 
     def _determined(self, thing: Thing) -> bool:
         """Whether "the" or "this" stands before it."""
-        return any(r.kind == "determiner" and r.end == thing.start and r.item.text not in ("a", "an") for r in self._row)
+        return any(
+            r.kind == "determiner" and r.end == thing.start and r.item.text not in ("a", "an") for r in self._row
+        )
 
     def _give_object(self, thing: Thing) -> None:
         """The object of the verb, and of the verbs joined before it ("cleaned and resealed the seam")."""
@@ -306,9 +316,7 @@ class ClauseReader:
             return
         if thing.bare and not joined:
             self._narrow(frame, thing)
-        elif predicate and (frame.thing is not None or frame.result):
-            self._begin(thing)
-        elif frame.pronoun and frame.thing is None:
+        elif (predicate and (frame.thing is not None or frame.result)) or (frame.pronoun and frame.thing is None):
             self._begin(thing)
         elif frame.kind == "test" and frame.thing is None and not frame.result:
             frame.thing = thing
@@ -346,9 +354,9 @@ class ClauseReader:
                     said.more.append(thing)
         elif joined and frame.outlet:
             frame.more.append(thing)
-        elif frame.thing is not None and frame.thing.bare:
-            self._place_state(thing)
-        elif frame.thing is not None and not frame.thing.named and thing.named and thing.part is None and not joined:
+        elif frame.thing is not None and (
+            frame.thing.bare or (not frame.thing.named and thing.named and thing.part is None and not joined)
+        ):
             self._place_state(thing)
         else:
             self._begin(thing)
@@ -390,7 +398,9 @@ class ClauseReader:
             return c.kind == "act" and c.item.sense("act", "said") is not None
         if c.kind == "state":
             return c.item.sense("state", "adj", "verb") is not None
-        return (c.kind == "act" and self._is_passive(j)) or (c.kind in ("hedge", "negator") and self._predicate_follows(j))
+        return (c.kind == "act" and self._is_passive(j)) or (
+            c.kind in ("hedge", "negator") and self._predicate_follows(j)
+        )
 
     def _predicate_follows(self, i: int) -> bool:
         """Whether what was just named is what the next words speak of."""
@@ -423,7 +433,12 @@ class ClauseReader:
                     j = k
                     continue
                 return False
-            if c.kind == "pronoun" and j == i and j + 1 < len(self._row) and self._row[j + 1].kind in ("link", "unknown"):
+            if (
+                c.kind == "pronoun"
+                and j == i
+                and j + 1 < len(self._row)
+                and self._row[j + 1].kind in ("link", "unknown")
+            ):
                 j += 2  # "the flange it sits on"
                 continue
             if c.kind in ("and", "or") and j + 1 < len(self._row):
@@ -647,19 +662,32 @@ class ClauseReader:
         if self._runs_on(c, finding, form):
             self._last.mark(c.start, c.end, "detail")  # type: ignore[union-attr]
             return
-        if self._mode == "state" and self._joined and self._last is not None and self._last.of_thing and form == "noun" \
-                and not self._subjects and self._own_thing_follows(i + 1):
+        if (
+            self._mode == "state"
+            and self._joined
+            and self._last is not None
+            and self._last.of_thing
+            and form == "noun"
+            and not self._subjects
+            and self._own_thing_follows(i + 1)
+        ):
             self._begin_keeping()
         self._push_state(c, finding, form)
         self._joined = ""
 
     def _idle_sound(self, i: int, finding: Finding) -> bool:
-        """"Okay", "all right" after something was said, with nothing of their own that they are said of."""
+        """ "Okay", "all right" after something was said, with nothing of their own that they are said of."""
         state = finding.get("check")
         if not (state and self._lex.states[state].sound) or self._negated:
             return False
         last = self._last
-        if self._mode == "state" and last is not None and last.end == self._row[i].start and not self._linked and not self._joined:
+        if (
+            self._mode == "state"
+            and last is not None
+            and last.end == self._row[i].start
+            and not self._linked
+            and not self._joined
+        ):
             return True
         if self._subjects or self._subject_pronoun or self._linked or self._presented or self._joined:
             return False
@@ -668,37 +696,56 @@ class ClauseReader:
         return bool(self.frames) or self._mode == "void"
 
     def _runs_on(self, c: Constituent, finding: Finding, form: str) -> bool:
-        """"A rust trail coming down": how a sign runs, and no second sign."""
+        """ "A rust trail coming down": how a sign runs, and no second sign."""
         last = self._last
         return (
-            self._mode == "state" and last is not None and last.end == c.start and last.head_form == "noun"
-            and form != "noun" and last.finding is not None and bool(last.finding.get("evidence"))
+            self._mode == "state"
+            and last is not None
+            and last.end == c.start
+            and last.head_form == "noun"
+            and form != "noun"
+            and last.finding is not None
+            and bool(last.finding.get("evidence"))
             and (
-                bool(finding.get("evidence")) and c.item.text.split(" ")[0].endswith("ing")
-                or finding.get("test") == self._lex.test_states[0] and not finding.get("check") and not finding.get("evidence")
+                (bool(finding.get("evidence")) and c.item.text.split(" ")[0].endswith("ing"))
+                or (
+                    finding.get("test") == self._lex.test_states[0]
+                    and not finding.get("check")
+                    and not finding.get("evidence")
+                )
             )
         )
 
     def _mends_it(self, finding: Finding, form: str) -> bool:
-        """"Sealed the pinhole": the fault is what the work was done to."""
+        """ "Sealed the pinhole": the fault is what the work was done to."""
         last = self._last
         return (
-            last is not None and last.thing is None and not last.pronoun and last.fault is None and not self._joined
-            and last.acts not in (("new",), ("put",)) and form == "noun"
+            last is not None
+            and last.thing is None
+            and not last.pronoun
+            and last.fault is None
+            and not self._joined
+            and last.acts not in (("new",), ("put",))
+            and form == "noun"
             and bool(finding.get("check") or finding.get("evidence") or finding.readings)
         )
 
     def _resultative(self, finding: Finding, form: str) -> bool:
-        """"Ground the seam clean", "bent it back straight": how the work came out, and no finding."""
+        """ "Ground the seam clean", "bent it back straight": how the work came out, and no finding."""
         last, state = self._last, finding.get("check")
         sound = bool(state and self._lex.states[state].sound)
         return (
-            last is not None and sound and not self._joined and not self._linked and not self._presented
-            and not self._subjects and not self._negated
+            last is not None
+            and sound
+            and not self._joined
+            and not self._linked
+            and not self._presented
+            and not self._subjects
+            and not self._negated
         )
 
     def _opposite(self, c: Constituent, finding: Finding) -> Finding | None:
-        """"Not been sealed" means what the pack says of "not sealed"."""
+        """ "Not been sealed" means what the pack says of "not sealed"."""
         for negator in ("not", "isnt"):
             for sense in self._lex.find((negator, *c.item.text.split(" "))):
                 if sense.tag == "state":
@@ -747,9 +794,17 @@ class ClauseReader:
             # "Damp in the footwell and musty": the same thing, unless another one follows.
             things = [previous.thing, *previous.more] if form != "noun" else [None]
             of_thing = form != "noun"
-        if previous is not None and previous.finding is not None and not self._joined and not self._presented and (
-            finding.get("test") is not None and not previous.finding.get("check") and not previous.finding.get("evidence")
-            and previous.finding.get("test") == finding.get("test")
+        if (
+            previous is not None
+            and previous.finding is not None
+            and not self._joined
+            and not self._presented
+            and (
+                finding.get("test") is not None
+                and not previous.finding.get("check")
+                and not previous.finding.get("evidence")
+                and previous.finding.get("test") == finding.get("test")
+            )
         ):
             previous.mark(c.start, c.end, "state")  # "nothing, dry": one result
             return
@@ -772,7 +827,11 @@ class ClauseReader:
         frame.joined = bool(self._joined)
         subject = self._subjects[-1] if self._subjects else None
         frame.from_topic = (
-            form == "noun" and subject is not None and subject.part is None and subject.part_word < 0 and not self._linked
+            form == "noun"
+            and subject is not None
+            and subject.part is None
+            and subject.part_word < 0
+            and not self._linked
         )
         self._mode = "state"
         self._linked = False
@@ -786,13 +845,28 @@ class ClauseReader:
         state = finding.get("test")
         evidence = finding.get("evidence")
         wet = bool(evidence and self._lex.states[evidence].wet)
-        own_subject = bool(self._subjects) and not (test.thing is not None and _same_thing(test.thing, self._subjects[-1]))
-        if c.item.is_a("water") and not test.result and test.thing is None and not self._presented and self._mode == "test":
+        own_subject = bool(self._subjects) and not (
+            test.thing is not None and _same_thing(test.thing, self._subjects[-1])
+        )
+        if (
+            c.item.is_a("water")
+            and not test.result
+            and test.thing is None
+            and not self._presented
+            and self._mode == "test"
+        ):
             return True
         if self._presented and not (state or wet):
             return False
         check = finding.get("check")
-        if state is None and not wet and check and self._lex.states[check].sound and not self._subjects and not self._presented:
+        if (
+            state is None
+            and not wet
+            and check
+            and self._lex.states[check].sound
+            and not self._subjects
+            and not self._presented
+        ):
             return self._mode == "test" and self._sounds_dry(test, c)
         if state is None and not wet:
             return False
@@ -848,14 +922,22 @@ class ClauseReader:
 
     def _thing_placed_after(self, c: Constituent) -> bool:
         j = next(k for k, r in enumerate(self._row) if r is c) + 1
-        while j < len(self._row) and self._row[j].kind in ("skip", "unknown", "determiner", "preposition", "to_place", "of", "off"):
+        while j < len(self._row) and self._row[j].kind in (
+            "skip",
+            "unknown",
+            "determiner",
+            "preposition",
+            "to_place",
+            "of",
+            "off",
+        ):
             j += 1
         return j < len(self._row) and self._row[j].kind == "thing" and not (self._row[j].thing or Thing()).bare
 
     def _result_by_evidence(
         self, test: Frame, c: Constituent, finding: Finding, evidence: str | None, state: str | None, wet: bool
     ) -> bool:
-        leak, dry = self._lex.test_states
+        leak, _dry = self._lex.test_states
         outcome = "leak" if (wet or state == leak) != self._negated else "dry"
         self._set_result(test, outcome, c)
         if outcome == "leak" or evidence:
@@ -873,7 +955,7 @@ class ClauseReader:
     # -- verbs ---------------------------------------------------------------------------------------------------
 
     def _is_passive(self, j: int) -> bool:
-        """"Trim panel removed": done to what was named before, since nothing is named behind."""
+        """ "Trim panel removed": done to what was named before, since nothing is named behind."""
         sense = self._row[j].sense
         if sense is None or sense.form not in ("past", "participle", "said"):
             return False
@@ -925,9 +1007,14 @@ class ClauseReader:
             frame = self._act(acts, None, c=c)
             frame.pronoun = True
             return
-        same = self._mode == "act" and self._last is not None and not self._object_ahead(i + 1) and (
-            acts[0] == self._last.acts[0] and self._last.material
-            or not self._joined and self._torque_ahead(i + 1) and self._last.thing is not None
+        same = (
+            self._mode == "act"
+            and self._last is not None
+            and not self._object_ahead(i + 1)
+            and (
+                (acts[0] == self._last.acts[0] and self._last.material)
+                or (not self._joined and self._torque_ahead(i + 1) and self._last.thing is not None)
+            )
         )
         if same and self._last is not None:
             # "Put thread sealant on the screw, torqued to": one piece of work.
@@ -958,7 +1045,9 @@ class ClauseReader:
         quantity = self._row[j].item.quantity if j < len(self._row) else None
         return quantity is not None and self._lex.measures.get(quantity.unit) == "torque"
 
-    def _act(self, acts: tuple[str, ...], thing: Thing | None, *, c: Constituent | None = None, new: bool = False) -> Frame:
+    def _act(
+        self, acts: tuple[str, ...], thing: Thing | None, *, c: Constituent | None = None, new: bool = False
+    ) -> Frame:
         start = c.start if c else (thing.start if thing else 0)
         end = c.end if c else (thing.end if thing else 0)
         frame = Frame("act", start, end, thing, acts=acts)
@@ -1017,11 +1106,11 @@ class ClauseReader:
             self._subjects = [thing]
 
     def _handle_placed(self, thing: Thing, prep: str) -> None:
-        """"Run … on the trough" where what was run was not a word of the trade."""
+        """ "Run … on the trough" where what was run was not a word of the trade."""
         handle = self._handle
         assert handle is not None
         self._handle = None
-        if self._water or handle.is_a("apply") and self._water:
+        if self._water or (handle.is_a("apply") and self._water):
             frame = self._test_frame(handle, None)
             frame.thing = thing
             return
@@ -1049,7 +1138,13 @@ class ClauseReader:
         frame.mark(c.start, c.end, "head")
         frame.measures, self._measures = self._measures, []
         seen = self.frames[-1] if self.frames else None
-        if self._seen_when(c) and seen is not None and seen.kind == "state" and seen.present and seen.finding is not None:
+        if (
+            self._seen_when(c)
+            and seen is not None
+            and seen.kind == "state"
+            and seen.present
+            and seen.finding is not None
+        ):
             evidence = seen.finding.get("evidence")
             if evidence and self._lex.states[evidence].wet:
                 # "Water came down the post when I hosed the joint".
@@ -1068,12 +1163,12 @@ class ClauseReader:
     def _on_method(self, i: int, c: Constituent) -> None:
         assert c.sense is not None
         self._prep = "" if self._with or self._prep in ("at", "to", "off") else self._prep
-        if self._mode == "test" and self._last is not None and self._last.kind == "test":
-            if self._last.method is None or self._with or self._last.thing is None and not self._last.result:
-                self._last.method = self._last.method or c.sense.value
-                self._last.mark(c.start, c.end, "method")
-                self._with = False
-                return
+        test = self._last if self._mode == "test" and self._last is not None and self._last.kind == "test" else None
+        if test is not None and (test.method is None or self._with or (test.thing is None and not test.result)):
+            test.method = test.method or c.sense.value
+            test.mark(c.start, c.end, "method")
+            self._with = False
+            return
         if self._with and self._test is not None and self._test.method is None:
             self._test.method = c.sense.value
             self._test.mark(c.start, c.end, "method")
@@ -1119,8 +1214,13 @@ class ClauseReader:
 
     def _on_method_verb(self, i: int, c: Constituent) -> None:
         assert c.sense is not None
-        if self._mode == "test" and self._last is not None and self._last.retest and self._last.method is None \
-                and self._last.thing is None:
+        if (
+            self._mode == "test"
+            and self._last is not None
+            and self._last.retest
+            and self._last.method is None
+            and self._last.thing is None
+        ):
             self._last.method = c.sense.value
             return
         self._start_test(i, c, c.sense.value, verb=True)
@@ -1152,8 +1252,18 @@ class ClauseReader:
         """Taping off for a test: no entry; what was taped off goes with the next test."""
         self._close()
         j = i + 1
-        while j < len(self._row) and self._row[j].kind not in ("act", "method", "method_verb", "test", "retest", "then",
-                                                               "state", "handle", "find", "there_is"):
+        while j < len(self._row) and self._row[j].kind not in (
+            "act",
+            "method",
+            "method_verb",
+            "test",
+            "retest",
+            "then",
+            "state",
+            "handle",
+            "find",
+            "there_is",
+        ):
             if self._row[j].kind == "thing" and self._row[j].thing is not None:
                 if self._predicate_follows(j + 1):
                     break
@@ -1188,7 +1298,7 @@ class ClauseReader:
         self._outer = outer or (pending[-1] if pending else None)
 
     def _number_ends(self, j: int) -> bool:
-        """"I count five": a number and nothing behind it."""
+        """ "I count five": a number and nothing behind it."""
         rest = [r for r in self._row[j:] if r.kind not in ("unknown", "determiner")]
         return len(rest) == 1 and rest[0].kind == "number"
 
@@ -1235,7 +1345,7 @@ class ClauseReader:
         self._prep = ""
 
     def _verb_unknown(self, i: int, c: Constituent) -> bool:
-        """"Won't keep", "didn't bother with": what is denied is a verb that says nothing of the trade."""
+        """ "Won't keep", "didn't bother with": what is denied is a verb that says nothing of the trade."""
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         if not c.item.text.endswith("nt") or nxt is None or nxt.start != c.end:
             return False
@@ -1243,7 +1353,9 @@ class ClauseReader:
             return True
         finding = nxt.item.finding
         ours = not self._subjects and not self._subject_pronoun and not self._linked
-        return bool(ours and nxt.kind == "state" and finding and not finding.get("test") and not finding.get("evidence"))
+        return bool(
+            ours and nxt.kind == "state" and finding and not finding.get("test") and not finding.get("evidence")
+        )
 
     def _linked_after_state(self) -> bool:
         return self._linked
@@ -1253,7 +1365,7 @@ class ClauseReader:
             self._negated = False
 
     def _on_amiss(self, i: int, c: Constituent) -> None:
-        """"Could not find anything wrong with the door": all is well."""
+        """ "Could not find anything wrong with the door": all is well."""
         sound = next((s.id for s in self._lex.states.values() if s.sound), None)
         if not self._negated or sound is None:
             return
@@ -1271,7 +1383,11 @@ class ClauseReader:
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         if nxt is not None and nxt.kind in ("quantity", "number"):
             return
-        if nxt is not None and nxt.kind in ("act", "plan") and (nxt.kind == "plan" or nxt.sense and nxt.sense.form == "base"):
+        if (
+            nxt is not None
+            and nxt.kind in ("act", "plan")
+            and (nxt.kind == "plan" or (nxt.sense and nxt.sense.form == "base"))
+        ):
             self._close()
             self._plan = self._unsure = True
             return
@@ -1324,7 +1440,9 @@ class ClauseReader:
             j += 1
         if j < len(self._row) and self._row[j].kind == "determiner":
             return False
-        return j < len(self._row) and self._row[j].kind == "state" and self._row[j].item.sense("state", "noun") is not None
+        return (
+            j < len(self._row) and self._row[j].kind == "state" and self._row[j].item.sense("state", "noun") is not None
+        )
 
     def _on_but(self, i: int, c: Constituent) -> None:
         if self._clause or self._subjects:
@@ -1356,7 +1474,12 @@ class ClauseReader:
                     frame.pronoun = True
             self._last.end = max(self._last.end, c.end)
             return
-        if self._mode in ("test", "look") and self._last is not None and self._last.thing is None and not self._last.result:
+        if (
+            self._mode in ("test", "look")
+            and self._last is not None
+            and self._last.thing is None
+            and not self._last.result
+        ):
             self._last.pronoun = True
             return
         if self._prep == "away":
@@ -1391,7 +1514,7 @@ class ClauseReader:
         return nxt is not None and nxt.kind in ("link", "state", "hedge", "negator", "act")
 
     def _on_others(self, i: int, c: Constituent) -> None:
-        """"Somebody": what others did is nothing that was done here; what they left is still found."""
+        """ "Somebody": what others did is nothing that was done here; what they left is still found."""
         self._close()
         self._by_others = True
 
@@ -1415,13 +1538,15 @@ class ClauseReader:
             self._subject_pronoun = True
 
     def _on_new(self, i: int, c: Constituent) -> None:
-        if self._mode in ("act", "state", "test") and self._last is not None and not self._with and not (
-            self._last.kind == "act" and self._last.thing is None
-        ):
-            if self._handle is None:
-                negated, plan = self._negated, self._plan
-                self._close()
-                self._plan = plan and negated is not None
+        if (
+            self._mode in ("act", "state", "test")
+            and self._last is not None
+            and not self._with
+            and not (self._last.kind == "act" and self._last.thing is None)
+        ) and self._handle is None:
+            negated, plan = self._negated, self._plan
+            self._close()
+            self._plan = plan and negated is not None
         self._new = True
 
     # -- measures ------------------------------------------------------------------------------------------------
@@ -1448,8 +1573,10 @@ class ClauseReader:
         target.mark(c.start, c.end, "quantity")
 
     def _torqued(self, c: Constituent) -> None:
-        """"Studs to thirty inch pounds": tightened, whatever the verb."""
-        tighten = next((m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), "")
+        """ "Studs to thirty inch pounds": tightened, whatever the verb."""
+        tighten = next(
+            (m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), ""
+        )
         if tighten:
             subjects = list(self._subjects)
             frame = self._act((tighten,), subjects[-1])
@@ -1490,13 +1617,20 @@ class ClauseReader:
         nxt = self._row[j] if j < len(self._row) else None
         dimension = self._lex.measures.get(self._row[i].item.quantity.unit)  # type: ignore[union-attr]
         if dimension == "length":
-            before_noun = nxt is not None and nxt.kind in ("state", "water") and nxt.item.sense("state", "noun") is not None
+            before_noun = (
+                nxt is not None and nxt.kind in ("state", "water") and nxt.item.sense("state", "noun") is not None
+            )
             if before_noun and not self._row[i].is_a("x"):
                 return None
             return self._last
         if dimension in ("time", "pressure", "temperature"):
-            if self._test is not None and (self._last is None or self._last is self._test or self._last.outlet or
-                                           self._mode in ("test", "") or self._last.kind == "state"):
+            if self._test is not None and (
+                self._last is None
+                or self._last is self._test
+                or self._last.outlet
+                or self._mode in ("test", "")
+                or self._last.kind == "state"
+            ):
                 return self._test
             if self._last is not None and self._last.kind == "act" and dimension == "time":
                 return None
@@ -1509,7 +1643,9 @@ class ClauseReader:
         if number is None or number.kind == "ordinal" or not isinstance(number.value, int):
             return
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
-        if i and self._row[i - 1].kind == "item" or (i and self._row[i - 1].is_a("item") and self._row[i - 1].kind != "negator"):
+        if (i and self._row[i - 1].kind == "item") or (
+            i and self._row[i - 1].is_a("item") and self._row[i - 1].kind != "negator"
+        ):
             if self._last is not None and self._last.thing is not None:
                 self._last.thing = replace(self._last.thing, item=number.value)
             elif self._subjects:
@@ -1532,18 +1668,27 @@ class ClauseReader:
     # -- cause ---------------------------------------------------------------------------------------------------
 
     def _on_is_source(self, i: int, c: Constituent) -> None:
-        while self.frames and self.frames[-1].kind == "state" and (
-            self.frames[-1].thing is None or len(self.frames) > 1 and self.frames[-1].thing == self.frames[-2].thing
-        ) and (
-            self.frames[-1].finding is not None and not self.frames[-1].finding.get("check")
-            and self.frames[-1].finding.get("test")
+        while (
+            self.frames
+            and self.frames[-1].kind == "state"
+            and (
+                self.frames[-1].thing is None
+                or (len(self.frames) > 1 and self.frames[-1].thing == self.frames[-2].thing)
+            )
+            and (
+                self.frames[-1].finding is not None
+                and not self.frames[-1].finding.get("check")
+                and self.frames[-1].finding.get("test")
+            )
         ):
             self.frames.pop()  # "the pinholes that leak": says no more than the cause does
         earlier = [f for f in self.frames if f.kind == "state" and f.present and not f.outlet]
         named = self._subjects[-1] if self._subjects else None
         unsure = self._unsure
-        if earlier and self._mode != "void" and (
-            named is None or earlier[-1].thing is None or _may_be_same(earlier[-1].thing, named) and named.part
+        if (
+            earlier
+            and self._mode != "void"
+            and (named is None or earlier[-1].thing is None or (_may_be_same(earlier[-1].thing, named) and named.part))
         ):
             frame = earlier[-1]
             if named is not None:
@@ -1564,9 +1709,13 @@ class ClauseReader:
         self._add(frame)
 
     def _on_maybe_source(self, i: int, c: Constituent) -> None:
-        """"That's it", "probably the leak": the cause where nothing else is said, and a fault was said before."""
-        others = [r for r in self._row if r is not c and r.kind not in ("hedge", "link", "pronoun", "unknown", "determiner",
-                                                                       "subject", "then", "and")]
+        """ "That's it", "probably the leak": the cause where nothing else is said, and a fault was said before."""
+        others = [
+            r
+            for r in self._row
+            if r is not c
+            and r.kind not in ("hedge", "link", "pronoun", "unknown", "determiner", "subject", "then", "and")
+        ]
         if others and not any(r.kind in ("state", "thing") and r.start < c.start for r in others):
             return
         if others and c.item.text.startswith("the "):
@@ -1612,7 +1761,7 @@ class ClauseReader:
             self.frames.remove(last)
             self._reset()
             self._test = None
-        elif nxt.kind == "act" and last.kind == "act" or nxt.kind in verbs and last.kind == "act" and last.thing is None:
+        elif last.kind == "act" and (nxt.kind == "act" or (nxt.kind in verbs and last.thing is None)):
             self.frames.remove(last)
             self._reset()
 

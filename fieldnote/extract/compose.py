@@ -122,7 +122,7 @@ class Composer:
         for thing in [frame.thing, *frame.more]:
             if thing is None:
                 continue
-            place, part, side = self._where(draft, thing, part=None)
+            place, _part, side = self._where(draft, thing, part=None)
             draft.focus = Focus(place, thing.part, side)
             draft.topic = Focus(place, None, side)
             self._visit(draft, place)
@@ -289,13 +289,21 @@ class Composer:
             return
         kind, state = kind_id
         weak = frame.weak
-        carried = draft.focus.part if kind == "check" or frame.pronoun or (frame.thing is None and not frame.presented and
-                                                                          frame.head_form != "noun") else None
+        carried = (
+            draft.focus.part
+            if kind == "check"
+            or frame.pronoun
+            or (frame.thing is None and not frame.presented and frame.head_form != "noun")
+            else None
+        )
         if frame.presented and frame.thing is None:
             carried = draft.focus.part if kind == "check" and not self._just_accessed(draft) else None
         if weak is not None and (thing is None or not thing.named):
-            thing = replace(thing, place=weak.place, generic=weak.generic, side=thing.side or weak.side) if thing else Thing(
-                place=weak.place, generic=weak.generic, side=weak.side, start=weak.start, end=weak.end)
+            thing = (
+                replace(thing, place=weak.place, generic=weak.generic, side=thing.side or weak.side)
+                if thing
+                else Thing(place=weak.place, generic=weak.generic, side=weak.side, start=weak.start, end=weak.end)
+            )
         if kind == "evidence" and frame.inherited and frame.head_form == "noun" and thing is not None:
             thing = replace(thing, part=None)
         place, part, side = self._where(draft, thing, part=carried)
@@ -339,16 +347,31 @@ class Composer:
         return thing.count if thing is not None and thing.count is not None and thing.count > 1 else None
 
     def _bare_result(self, draft: Draft, frame: Frame, thing: Thing | None) -> None:
-        """"The windshield leaks": a test's result, with no test named."""
+        """ "The windshield leaks": a test's result, with no test named."""
         state = frame.finding.get("test") if frame.finding else None
         if not frame.present:
             state = self._dry if state == self._leak else self._leak
-        test = Frame("test", frame.start, frame.end, thing, result="leak" if state == self._leak else "dry",
-                     measures=frame.measures, unsure=frame.unsure, spans=frame.spans, again=frame.again)
+        test = Frame(
+            "test",
+            frame.start,
+            frame.end,
+            thing,
+            result="leak" if state == self._leak else "dry",
+            measures=frame.measures,
+            unsure=frame.unsure,
+            spans=frame.spans,
+            again=frame.again,
+        )
         last = next((e for e in reversed(draft.recent) if e.kind == "test"), None)
         if thing is not None and thing.material is not None and thing.part is None and not thing.named:
             return  # "paint's bubbling": a material leaks nothing
-        if thing is not None and thing.part is None and frame.head_form == "noun" and not frame.measures and frame.present:
+        if (
+            thing is not None
+            and thing.part is None
+            and frame.head_form == "noun"
+            and not frame.measures
+            and frame.present
+        ):
             # "Roof leak": what the job is about, and no test.
             self._topic(draft, frame)
             return
@@ -362,20 +385,33 @@ class Composer:
                 leaks = state == self._leak
                 measures = self._measures(frame.measures, test=True, leaks=leaks)
                 kept = [q for q in last.quantities if not (measures and q.what in ("duration", "time-to-leak"))]
-                draft.change(replace(last, state=state, quantities=tuple(dict.fromkeys((*kept, *measures))),
-                                     origins=(*last.origins, *self._origins(draft, frame))))
+                draft.change(
+                    replace(
+                        last,
+                        state=state,
+                        quantities=tuple(dict.fromkeys((*kept, *measures))),
+                        origins=(*last.origins, *self._origins(draft, frame)),
+                    )
+                )
                 return
             if not frame.measures:
                 return
         self._test(draft, test)
 
     def _shows_outlet(self, draft: Draft, frame: Frame, finding: Finding) -> bool:
-        """"It's coming out by the lamp", right after a test that leaked: where the water of that test came out."""
+        """ "It's coming out by the lamp", right after a test that leaked: where the water of that test came out."""
         last, thing = self._last_done(draft), frame.thing
         return (
-            last is not None and last.kind == "test" and last.state == self._leak and finding.get("test") == self._leak
-            and thing is not None and thing.named and thing.part is None and frame.present
-            and (frame.pronoun or frame.head_form == "verb") and self._where(draft, thing, part=None)[0] != last.place
+            last is not None
+            and last.kind == "test"
+            and last.state == self._leak
+            and finding.get("test") == self._leak
+            and thing is not None
+            and thing.named
+            and thing.part is None
+            and frame.present
+            and (frame.pronoun or frame.head_form == "verb")
+            and self._where(draft, thing, part=None)[0] != last.place
         )
 
     def _last_done(self, draft: Draft) -> Entry | None:
@@ -434,8 +470,11 @@ class Composer:
         if thing is not None and not thing.bare and (outcome == self._leak or evidence):
             place = self._where(draft, thing, part=None)[0]
             if place != test.place:
-                shown = replace_frame(frame, outlet=True, finding=finding if evidence and (wet or state is None or
-                                                                                          outcome == self._dry) else None)
+                shown = replace_frame(
+                    frame,
+                    outlet=True,
+                    finding=finding if evidence and (wet or state is None or outcome == self._dry) else None,
+                )
                 self._outlet(draft, shown)
         return True
 
@@ -507,7 +546,9 @@ class Composer:
             return "repair", self._named_for(self._replacing(), thing.part if thing is not None else None)
         if frame.acts == ("put",):
             taken = any(
-                e.kind == "access" and thing is not None and (e.part == thing.part or e.part is None and e.place == thing.place)
+                e.kind == "access"
+                and thing is not None
+                and (e.part == thing.part or (e.part is None and e.place == thing.place))
                 for e in draft.recent
             )
             return ("access", self._refitting()) if taken else ("repair", self._replacing())
@@ -580,7 +621,7 @@ class Composer:
     # -- causes -------------------------------------------------------------------------------------------------
 
     def _last_fault(self, draft: Draft, place: str | None, part: str | None) -> Entry | None:
-        """The fault that "that" points to: the last one found, at the place of the last leaking test where it was there."""
+        """The fault that "that" points to: the last one found, or the last at the place of the last leaking test."""
         leaked = next((e for e in reversed(draft.recent) if e.kind == "test" and e.state == self._leak), None)
         first: Entry | None = None
         for entry in reversed(draft.recent):
@@ -615,10 +656,15 @@ class Composer:
         self._finish(draft, frame, replace(entry, certainty="unsure" if frame.unsure else "sure"))
 
     def fault_just_said(self, draft: Draft) -> bool:
+        """Whether the utterance before, or this one so far, gave a fault or a leaking test."""
         ids = {*draft.last_said, *(e.id for e in draft.added)}
         return any(
-            e.id in ids and e.present and (e.kind == "check" and e.state and not self._lex.states[e.state].sound
-                                           or e.kind == "test" and e.state == self._leak)
+            e.id in ids
+            and e.present
+            and (
+                (e.kind == "check" and e.state and not self._lex.states[e.state].sound)
+                or (e.kind == "test" and e.state == self._leak)
+            )
             for e in draft.recent
         )
 
@@ -664,16 +710,28 @@ class Composer:
             if frame.kind == "topic" and thing is not None and thing.place is None and thing.part is None:
                 continue
             base = draft.work if frame.kind == "test" and draft.work.place and thing is None else draft.focus
-            if thing is not None and thing.part is not None and not thing.named and not self._lex.parts[thing.part].usual_place:
+            if (
+                thing is not None
+                and thing.part is not None
+                and not thing.named
+                and not self._lex.parts[thing.part].usual_place
+            ):
                 before = self._antecedent(draft, thing.part, ("check", "source", "repair", "access", "test"))
                 if before is not None:
                     base = Focus(before.place, before.part, before.side)
             carried = draft.focus.part if frame.kind == "act" else None
             place, part, side = self._where(draft, thing, part=carried, base=base)
-            entry = Entry(kind="plan", place=place, part=part, side=side, state=state,  # type: ignore[arg-type]
-                          at=thing.at if thing else (), item=thing.item if thing else None,
-                          certainty="unsure" if frame.unsure else "sure",
-                          quantities=self._measures(frame.measures, test=False, count=self._count(frame, thing)))
+            entry = Entry(
+                kind="plan",
+                place=place,
+                part=part,
+                side=side,  # type: ignore[arg-type]
+                state=state,
+                at=thing.at if thing else (),
+                item=thing.item if thing else None,
+                certainty="unsure" if frame.unsure else "sure",
+                quantities=self._measures(frame.measures, test=False, count=self._count(frame, thing)),
+            )
             self._finish(draft, frame, entry)
         draft.focus = focus if frame.kind in ("topic", "look") else draft.focus
 
@@ -694,9 +752,11 @@ class Composer:
                 what = "distance" if measure.cue == "from-there" else "length"
             elif dimension == "time":
                 short = q.unit != "h"
-                what = "time-to-leak" if test and leaks and short and measure.cue != "lasting" and (
-                    measure.cue == "took" or not timed
-                ) else "duration"
+                what = (
+                    "time-to-leak"
+                    if test and leaks and short and measure.cue != "lasting" and (measure.cue == "took" or not timed)
+                    else "duration"
+                )
             if not what or dimension == "odometer":
                 continue
             out = [o for o in out if not (o.what == what and what in ("duration", "time-to-leak"))]
@@ -718,7 +778,8 @@ class Composer:
             confidence=round(min(frame.sure, *(t.sure for t in [frame.thing, *frame.more] if t is not None), 1.0), 3),
         )
         entry = heard(entry, draft)
-        duplicate = next((e for e in draft.added if _same(e, entry) or frame.follows and _says_no_more(e, entry)), None)
+        follows = frame.follows
+        duplicate = next((e for e in draft.added if _same(e, entry) or (follows and _says_no_more(e, entry))), None)
         if duplicate is not None:
             return duplicate
         again = draft.added[-1] if frame.follows and draft.added else None
@@ -732,6 +793,7 @@ class Composer:
         return entry
 
     def carry(self, draft: Draft, entry: Entry) -> None:
+        """What is spoken of, and what was worked on, after this entry."""
         if entry.kind == "plan":
             return
         part = entry.part
@@ -739,7 +801,11 @@ class Composer:
         self._visit(draft, entry.place)
         if entry.kind in ("test", "repair", "source"):
             draft.work = Focus(entry.place, None, entry.side)
-        if entry.kind == "repair" and entry.place is not None and not (entry.state and self._lex.states[entry.state].tidies):
+        if (
+            entry.kind == "repair"
+            and entry.place is not None
+            and not (entry.state and self._lex.states[entry.state].tidies)
+        ):
             draft.repaired.add(entry.place)
 
     def _origins(self, draft: Draft, frame: Frame) -> tuple[Origin, ...]:
@@ -814,9 +880,14 @@ def entry_id(draft: Draft, entry: Entry, origins: tuple[Origin, ...]) -> str:
 
 def _says_no_more(one: Entry, other: Entry) -> bool:
     """Whether ``other`` only says again, with less, what ``one`` says."""
-    return not other.at and not other.quantities and other.item in (None, one.item) and (
-        (one.kind, one.place, one.part, one.side, one.state, one.present)
-        == (other.kind, other.place, other.part, other.side, other.state, other.present)
+    return (
+        not other.at
+        and not other.quantities
+        and other.item in (None, one.item)
+        and (
+            (one.kind, one.place, one.part, one.side, one.state, one.present)
+            == (other.kind, other.place, other.part, other.side, other.state, other.present)
+        )
     )
 
 

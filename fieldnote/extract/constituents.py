@@ -34,8 +34,9 @@ class Constituent:
 
 # The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.
 _WORD_KINDS = (
-    "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "when", "plan_noun", "later", "plan", "hedge", "neither", "negator", "there_is",
-    "new", "others", "both_of", "other_side", "same", "stay", "pronoun", "but", "and", "or", "then", "with", "inside", "water",
+    "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "when", "plan_noun", "later", "plan",
+    "hedge", "neither", "negator", "there_is", "new", "others", "both_of", "other_side", "same", "stay", "pronoun",
+    "but", "and", "or", "then", "with", "inside", "water",
     "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",
     "lasting", "took", "labor", "mend", "determiner", "particle",
 )  # fmt: skip
@@ -70,7 +71,7 @@ class Grouper:
         return self._join_of(out)
 
     def _labels(self, items: Sequence[Item], i: int) -> bool:
-        """"Line two", "step one": the number of a line of the report, not of a thing."""
+        """ "Line two", "step one": the number of a line of the report, not of a thing."""
         return items[i].is_a("label") and i + 1 < len(items) and items[i + 1].number is not None
 
     # -- things -------------------------------------------------------------------------------------------------
@@ -98,7 +99,12 @@ class Grouper:
                 thing, last = numbered
                 j = last + 1
                 continue
-            if item.is_a("filler", "function", "new") and not item.is_a(*_STOPS) and "act" not in item.tags and self._goes_on(items, j + 1, thing):
+            if (
+                item.is_a("filler", "function", "new")
+                and not item.is_a(*_STOPS)
+                and "act" not in item.tags
+                and self._goes_on(items, j + 1, thing)
+            ):
                 if item.is_a("new"):
                     break
                 j += 1
@@ -129,9 +135,8 @@ class Grouper:
         if item.tags & THING_TAGS:
             if before is not None and self._is_verb_here(items, j, before):
                 return False
-            if "state" in item.tags and before and before[-1].kind == "link" and not self._thing_follows(items, j + 1):
-                return False
-            return True
+            linked = bool(before) and before is not None and before[-1].kind == "link"
+            return not ("state" in item.tags and linked and not self._thing_follows(items, j + 1))
         if "side" in item.tags:
             if self._verb_not_side(items, j):
                 return False
@@ -141,13 +146,18 @@ class Grouper:
         return False
 
     def _verb_not_side(self, items: Sequence[Item], j: int) -> bool:
-        """"Left the bead thin": a side that is followed by "the" and led in by nothing is none."""
+        """ "Left the bead thin": a side that is followed by "the" and led in by nothing is none."""
         following = items[j + 1] if j + 1 < len(items) else None
         led = j > 0 and items[j - 1].is_a("determiner", "preposition", "of", "link", "and", "mend", "negator", "then")
         bare = items[j].end - items[j].start == 1
-        return bool(bare and j > 0 and not led and following is not None and following.is_a("determiner") and not (
-            items[j - 1].tags & (THING_TAGS | {"at", "side"})
-        ))
+        return bool(
+            bare
+            and j > 0
+            and not led
+            and following is not None
+            and following.is_a("determiner")
+            and not (items[j - 1].tags & (THING_TAGS | {"at", "side"}))
+        )
 
     def _side_here(self, items: Sequence[Item], j: int, thing: Thing | None) -> bool:
         if items[j].text == "both":
@@ -177,7 +187,7 @@ class Grouper:
         return j < len(items) and bool(items[j].tags & (THING_TAGS | {"side", "at"}))
 
     def _is_verb_here(self, items: Sequence[Item], j: int, before: Sequence[Constituent]) -> bool:
-        """"Seal", "weld", "tape" and their like are verbs after "to", "will" or "I" and before a thing."""
+        """ "Seal", "weld", "tape" and their like are verbs after "to", "will" or "I" and before a thing."""
         item = items[j]
         verb = item.sense("act", "past", "participle", "ing", "said")
         if verb is not None:
@@ -199,7 +209,12 @@ class Grouper:
             span = Span(item.start, item.end, "part")
             shared = bool(thing.spans) and thing.spans[-1].end > item.start
             names_place = None if shared else part.place or None
-            if names_place and thing.place and thing.place != names_place and not self._nested(thing.place, names_place):
+            if (
+                names_place
+                and thing.place
+                and thing.place != names_place
+                and not self._nested(thing.place, names_place)
+            ):
                 return None
             material = item.sense("material")
             return replace(
@@ -227,7 +242,11 @@ class Grouper:
         word = item.sense("part_word")
         if word is not None:
             return replace(
-                thing, part=None, part_word=word.value, spans=(*thing.spans, Span(item.start, item.end, "part")), sure=sure
+                thing,
+                part=None,
+                part_word=word.value,
+                spans=(*thing.spans, Span(item.start, item.end, "part")),
+                sure=sure,
             )
         side = item.sense("side")
         if side is not None:
@@ -281,7 +300,7 @@ class Grouper:
         return j < len(items) and "side" in items[j].tags
 
     def _numbered(self, items: Sequence[Item], j: int, thing: Thing) -> tuple[Thing, int] | None:
-        """"Bolt three", "screw number two": the number of one of many."""
+        """ "Bolt three", "screw number two": the number of one of many."""
         if thing.part is None or thing.item is not None:
             return None
         k = j
@@ -294,7 +313,12 @@ class Grouper:
             return None
         if number.kind not in ("cardinal", "digits") and k == j:
             return None
-        if k + 1 < len(items) and k == j and items[k + 1].tags & (THING_TAGS | {"state"}) and items[k + 1].text.endswith("s"):
+        if (
+            k + 1 < len(items)
+            and k == j
+            and items[k + 1].tags & (THING_TAGS | {"state"})
+            and items[k + 1].text.endswith("s")
+        ):
             return None
         span = Span(items[j].start, items[k].end, "item")
         return replace(thing, item=number.value, spans=(*thing.spans, span)), k
@@ -371,7 +395,11 @@ class Grouper:
         following = self._next_plain(items, i + 1)
         if item.is_a("off", "preposition", "to_place"):
             # "The lamp off", "rear bumper is off": a state behind its thing, not before one.
-            return not (last is not None and last.kind in ("thing", "link") and (following is None or not self._names(following)))
+            return not (
+                last is not None
+                and last.kind in ("thing", "link")
+                and (following is None or not self._names(following))
+            )
         if item.is_a("opener"):
             if last is None:
                 return following is not None and not following.is_a("negator")
@@ -380,9 +408,14 @@ class Grouper:
             # "Good two inches", "a bad tear", "fine pinholes": an adjective before what it colours.
             if following is None:
                 return False
-            return following.quantity is not None or "state" in following.tags or (
-                bool(following.tags & THING_TAGS) and (last is None or last.kind not in ("link", "thing", "hedge"))
-                and bool(items[i - 1].is_a("determiner") if i else False)
+            return (
+                following.quantity is not None
+                or "state" in following.tags
+                or (
+                    bool(following.tags & THING_TAGS)
+                    and (last is None or last.kind not in ("link", "thing", "hedge"))
+                    and bool(items[i - 1].is_a("determiner") if i else False)
+                )
             )
         return last is None
 
@@ -414,7 +447,9 @@ class Grouper:
             if item.is_a("off", "preposition", "to_place", "function") and done.form == "said":
                 behind = last is not None and last.kind in ("thing", "link", "pronoun")
                 nxt = items[i + 1] if i + 1 < len(items) else None
-                led = nxt is not None and (nxt.is_a("determiner", "of") or bool(nxt.tags & {"side", "place", "generic", "at"}))
+                led = nxt is not None and (
+                    nxt.is_a("determiner", "of") or bool(nxt.tags & {"side", "place", "generic", "at"})
+                )
                 return done if behind and not led else None
             if "state" in item.tags and done.form == "third" and last is not None:
                 return None
@@ -431,12 +466,20 @@ class Grouper:
             return base
         if "state" in item.tags or item.tags & THING_TAGS:
             first = last is None or last.kind in ("and", "then")
-            return base if first and object_follows and not item.tags & THING_TAGS and not item.sense("state", "adj") else None
+            return (
+                base
+                if first and object_follows and not item.tags & THING_TAGS and not item.sense("state", "adj")
+                else None
+            )
         return base if last is None or last.kind in ("and", "then", "subject", "hedge") or object_follows else None
 
     def _name_ahead(self, items: Sequence[Item], j: int) -> bool:
         """Whether a named thing comes next, its side and position aside."""
-        while j < len(items) and (items[j].is_a(*SKIPPED) or items[j].tags & {"side", "at"}) and not items[j].tags & THING_TAGS:
+        while (
+            j < len(items)
+            and (items[j].is_a(*SKIPPED) or items[j].tags & {"side", "at"})
+            and not items[j].tags & THING_TAGS
+        ):
             j += 1
         return j < len(items) and bool(items[j].tags & THING_TAGS)
 
@@ -471,14 +514,17 @@ class Grouper:
             return True
         following = self._next_plain(items, i + 1)
         opens = last is None or last.kind in ("and", "then")
-        return opens and not (item.tags & {"state", "at", "side"}) and following is not None and (
-            self._names(following) or "method" in following.tags or following.is_a("water", "new")
+        return (
+            opens
+            and not (item.tags & {"state", "at", "side"})
+            and following is not None
+            and (self._names(following) or "method" in following.tags or following.is_a("water", "new"))
         )
 
     # -- "of" ---------------------------------------------------------------------------------------------------
 
     def _join_of(self, row: list[Constituent]) -> list[Constituent]:
-        """"The bottom of the trough", "both sides of the cowl", "one of the bungs": one thing."""
+        """ "The bottom of the trough", "both sides of the cowl", "one of the bungs": one thing."""
         out: list[Constituent] = []
         i = 0
         while i < len(row):

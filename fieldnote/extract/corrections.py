@@ -56,10 +56,8 @@ class Corrector:
             draft.utterance, tokens[words[c.start].first].start, tokens[words[c.end - 1].last - 1].end, "correction"
         )
 
-    def _selected(
-        self, entries: list[Entry], pairs: list[Constituent]
-    ) -> tuple[list[Entry], list[Constituent]]:
-        """"Left is fifty": where a measure follows, the thing before it only tells which entry is meant."""
+    def _selected(self, entries: list[Entry], pairs: list[Constituent]) -> tuple[list[Entry], list[Constituent]]:
+        """ "Left is fifty": where a measure follows, the thing before it only tells which entry is meant."""
         if len(pairs) >= 2 and pairs[0].kind == "thing" and pairs[-1].kind in ("quantity", "number"):
             thing = pairs[0].thing
             assert thing is not None
@@ -71,10 +69,8 @@ class Corrector:
                 return chosen, pairs[1:]
         return self._of_named_part(entries, pairs)
 
-    def _of_named_part(
-        self, entries: list[Entry], pairs: list[Constituent]
-    ) -> tuple[list[Entry], list[Constituent]]:
-        """"Screw number four": a part that was named before tells which entry is meant, and the rest is what changes.
+    def _of_named_part(self, entries: list[Entry], pairs: list[Constituent]) -> tuple[list[Entry], list[Constituent]]:
+        """ "Screw number four": a part that was named before tells which entry is meant, and the rest is what changes.
 
         Entries that share its number do so because it carried to them, so they change with it.
         """
@@ -171,9 +167,7 @@ class Corrector:
         if (side, place, part, item) == (last.side, last.place, last.part, last.item):
             return None
         words, tokens = draft.line.words, draft.line.tokens
-        head = origin(
-            draft.utterance, tokens[words[start].first].start, tokens[words[end - 1].last - 1].end, "head"
-        )
+        head = origin(draft.utterance, tokens[words[start].first].start, tokens[words[end - 1].last - 1].end, "head")
         origins = (head, *(replace(o, role="repeat") if o.role == "head" else o for o in last.origins))
         entry = replace(
             last, side=side, place=place, part=part, item=item, origins=origins,

@@ -96,7 +96,7 @@ class Extractor:
         return list(items[k:])
 
     def _opener_counts(self, items: Sequence[Item], k: int) -> bool:
-        """"Right" before a door, "good" and "no" before a finding are no openers."""
+        """ "Right" before a door, "good" and "no" before a finding are no openers."""
         item = items[k]
         if "state" in item.tags or "side" in item.tags or item.is_a("negator", "mend"):
             following = items[k + 1] if k + 1 < len(items) else None
@@ -114,7 +114,7 @@ class Extractor:
         return self._commands.get(words) or self._commands.get(tuple(w for i in items for w in i.text.split(" ")))
 
     def _is_statement(self, draft: Draft, items: Sequence[Item]) -> bool:
-        """"That's it" right after a fault states the cause; elsewhere it ends the job."""
+        """ "That's it" right after a fault states the cause; elsewhere it ends the job."""
         return any(i.is_a("maybe_source") for i in items) and self._composer.fault_just_said(draft)
 
     def _obey(self, state: State, draft: Draft, command: Command) -> tuple[State, Changes]:
@@ -149,8 +149,10 @@ class Extractor:
             self._put_fact(draft, fact)
         items = [i for i in items if not any(f.start < i.end and i.start < f.end for f in facts)]
         grouper = self._groupers[state.steering or _LEFT]
-        asks = state.in_job and state.steering is None and any(
-            s.tag == "side" and s.value in ("driver", "passenger") for i in items for s in i.senses
+        asks = (
+            state.in_job
+            and state.steering is None
+            and any(s.tag == "side" and s.value in ("driver", "passenger") for i in items for s in i.senses)
         )
         row = mend(grouper.group(items))
         draft.stay = any(c.is_a("stay") for c in row)
@@ -237,20 +239,37 @@ class Extractor:
     # -- corrections and repeats --------------------------------------------------------------------------------
 
     def _correction(self, draft: Draft, row: Sequence[Constituent]) -> str | None:
-        """"Correction, number three": a change of what was said before; the command's id, or None."""
+        """ "Correction, number three": a change of what was said before; the command's id, or None."""
         plain = [c for c in row if c.kind not in ("skip", "determiner", "subject", "unknown")]
         if not plain or plain[0].kind not in ("mend", "take_back"):
             return None
-        if plain[0].kind == "take_back" and any(c.kind not in ("take_back", "thing", "quantity", "link", "pronoun", "mend",
-                                                               "preposition") for c in plain):
+        if plain[0].kind == "take_back" and any(
+            c.kind not in ("take_back", "thing", "quantity", "link", "pronoun", "mend", "preposition") for c in plain
+        ):
             return None
         rest = [c for c in plain[1:] if c.kind not in ("mend", "link", "preposition", "pronoun", "to_place", "item")]
         explicit = not plain[0].is_a("negator") or len(plain[0].item.text.split()) > 1
-        if not rest or any(c.kind in ("act", "handle", "method_verb", "retest", "plan", "look", "is_source",
-                                      "find", "there_is", "other_side", "same") for c in rest):
+        if not rest or any(
+            c.kind
+            in (
+                "act",
+                "handle",
+                "method_verb",
+                "retest",
+                "plan",
+                "look",
+                "is_source",
+                "find",
+                "there_is",
+                "other_side",
+                "same",
+            )
+            for c in rest
+        ):
             return None
-        if not explicit and any(c.kind != "thing" or (c.thing is not None and not c.thing.bare and c.thing.side is None)
-                                for c in rest):
+        if not explicit and any(
+            c.kind != "thing" or (c.thing is not None and not c.thing.bare and c.thing.side is None) for c in rest
+        ):
             return None
         if any(c.kind == "negator" for c in rest):
             return None
@@ -260,9 +279,26 @@ class Extractor:
         return None
 
     def _repetition(self, draft: Draft, row: Sequence[Constituent]) -> bool:
-        """"Same on the right", "other side the same", "ditto on the left"."""
-        plain = [c for c in row if c.kind not in ("skip", "determiner", "link", "preposition", "to_place", "pronoun", "and",
-                                                  "unknown", "of", "subject", "with", "off")]
+        """ "Same on the right", "other side the same", "ditto on the left"."""
+        plain = [
+            c
+            for c in row
+            if c.kind
+            not in (
+                "skip",
+                "determiner",
+                "link",
+                "preposition",
+                "to_place",
+                "pronoun",
+                "and",
+                "unknown",
+                "of",
+                "subject",
+                "with",
+                "off",
+            )
+        ]
         says_same = [c for c in plain if c.kind in ("same",) or c.is_a("same") or self._repeat_word(c)]
         things = [c for c in plain if c.kind == "thing" or c.kind == "other_side"]
         rest = [c for c in plain if c not in says_same and c not in things]
@@ -280,7 +316,7 @@ class Extractor:
 
     def _repeat_word(self, c: Constituent) -> bool:
         sense = c.item.sense("command")
-        return sense is not None and self.pack.term("command", sense.value).effect == "repeat"  # type: ignore[attr-defined,no-any-return]
+        return sense is not None and self.pack.term("command", sense.value).effect == "repeat"  # type: ignore[attr-defined]
 
     # -- the end of a step --------------------------------------------------------------------------------------
 

@@ -1,4 +1,4 @@
-"""Facts about the job: unit number, odometer, VIN, plate, labor, build date, color, model year, technician, complaint."""
+"""Facts about the job: numbers, dates and names that belong to the vehicle or the visit, and the complaint."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ class FactFinder:
 
     def complaint(self, line: Line) -> tuple[int, int] | None:
         """Where the customer's own words begin, and the word that brings them in; None where nobody is quoted."""
-        items = [i for i in line.items]
+        items = list(line.items)
         for n, item in enumerate(items):
             if item.is_a("complaint") and not self._heading(items, n) and self._begins(items, n):
                 end = items[n + 1].end if n + 1 < len(items) and items[n + 1].is_a("says", "link") else item.end
@@ -104,8 +104,12 @@ class FactFinder:
     def find(self, line: Line, *, until: int | None = None, vin: VinMention | None = None) -> list[FactFound]:
         """Facts of one utterance, up to word ``until``, left to right, never overlapping."""
         if until is not None:
-            line = replace(line, words=line.words[:until], items=tuple(i for i in line.items if i.end <= until),
-                           texts=line.texts[:until])
+            line = replace(
+                line,
+                words=line.words[:until],
+                items=tuple(i for i in line.items if i.end <= until),
+                texts=line.texts[:until],
+            )
         texts = list(line.texts)
         found: list[FactFound] = []
         self._vin(texts, found, vin)
@@ -135,7 +139,9 @@ class FactFinder:
             for words, named in self._names.get(texts[k], ()):
                 if named is fact and tuple(texts[k : k + len(words)]) == words:
                     start = min(start, k)
-        found.append(FactFound(fact.id, mention.reading.vin, None, start, mention.end, VIN_SURE.get(mention.reading.status, 0.5)))
+        found.append(
+            FactFound(fact.id, mention.reading.vin, None, start, mention.end, VIN_SURE.get(mention.reading.status, 0.5))
+        )
 
     def vin(self, line: Line, pending: VinReading | None) -> VinMention | None:
         """The VIN spelled here, whole or begun; or what goes on with one begun in an utterance before."""
@@ -167,7 +173,9 @@ class FactFinder:
             if item.start > j + 2 or item.quantity is not None or "state" in item.tags:
                 return None
             if item.is_a("mend") or "command" in item.tags:
-                again = next((x.end for x in line.items if x.start == item.end and (x.is_a("mend") or "command" in x.tags)), None)
+                again = next(
+                    (x.end for x in line.items if x.start == item.end and (x.is_a("mend") or "command" in x.tags)), None
+                )
                 return self._value(line, texts, i, again or item.end, fact)
         return None
 
@@ -220,7 +228,9 @@ class FactFinder:
         for item in line.items:
             if item.start < j:
                 continue
-            small = item.is_a("labor", "filler", "link", "function", "hedge", "item", "approximate", "of", "determiner", "preposition")
+            small = item.is_a(
+                "labor", "filler", "link", "function", "hedge", "item", "approximate", "of", "determiner", "preposition"
+            )
             if item.start != j or not small or item.number or item.quantity or steps >= _REACH:
                 break
             if item.tags - {"word"} and item.is_a("item") is False and not item.is_a("link", "filler", "hedge"):
@@ -235,9 +245,9 @@ class FactFinder:
         best: tuple[str, int, int] | None = None
         if digits is not None and digits.start - start <= 1:
             best = (digits.text, digits.start, digits.end)
-        if spelled is not None and spelled.start - start <= 1 and (best is None or spelled.end > best[2]):
-            if any(c.isdigit() for c in spelled.text) or len(spelled.text) >= 3:
-                best = (spelled.text, spelled.start, spelled.end)
+        near = spelled is not None and spelled.start - start <= 1 and (best is None or spelled.end > best[2])
+        if spelled is not None and near and (any(c.isdigit() for c in spelled.text) or len(spelled.text) >= 3):
+            best = (spelled.text, spelled.start, spelled.end)
         if best is None:
             return None
         if not any(c.isdigit() for c in best[0]) and named == start and len(best[0]) < 3:
@@ -278,7 +288,7 @@ class FactFinder:
         return None, j
 
     def _year_first(self, texts: list[str], found: list[FactFound]) -> None:
-        """"Twenty eighteen model": the year before its name."""
+        """ "Twenty eighteen model": the year before its name."""
         fact = next((f for f in self._lex.facts.values() if f.value == "year"), None)
         if fact is None or any(f.what == fact.id for f in found) or "model" not in texts:
             return
@@ -298,7 +308,7 @@ class FactFinder:
             if any(f.start <= number.start < f.end for f in found):
                 continue
             odometer = read_odometer(texts, number.start)
-            if odometer is None or odometer.value < 1000 and not any(t in texts for t in ("odometer",)):
+            if odometer is None or (odometer.value < 1000 and not any(t in texts for t in ("odometer",))):
                 continue
             unit, end = self._unit(texts, odometer.end, fact)
             if unit is None and self._named_after(texts, odometer.end, fact) is None:
@@ -332,15 +342,24 @@ class FactFinder:
             return
         for item in line.items:
             q = item.quantity
-            if q is None or self._lex.measures.get(q.unit) != "time" or any(f.start <= item.start < f.end for f in found):
+            if (
+                q is None
+                or self._lex.measures.get(q.unit) != "time"
+                or any(f.start <= item.start < f.end for f in found)
+            ):
                 continue
             spread = q.unit == "min" and q.value >= _HOUR_MIN
-            if (q.unit == "h" or spread and not testing) and (cued or not testing or self._beside_duration(line, item)):
+            hours = q.unit == "h" or (spread and not testing)
+            if hours and (cued or not testing or self._beside_duration(line, item)):
                 found.append(FactFound(fact.id, _hours(q), fact.units[0], item.start, item.end))
                 return
-            if q.unit == "min" and cued and not testing and any(
-                i.is_a("labor") and not i.is_a("filler") for i in line.items
-            ) and not any("state" in i.tags for i in line.items):
+            if (
+                q.unit == "min"
+                and cued
+                and not testing
+                and any(i.is_a("labor") and not i.is_a("filler") for i in line.items)
+                and not any("state" in i.tags for i in line.items)
+            ):
                 found.append(FactFound(fact.id, _hours(q), fact.units[0], item.start, item.end))
                 return
 

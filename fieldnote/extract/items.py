@@ -118,7 +118,7 @@ class ItemMaker:
         return items
 
     def _written_out(self, texts: list[str]) -> list[str]:
-        """"3 in" at the end, or before "long", is three inches."""
+        """ "3 in" at the end, or before "long", is three inches."""
         out = list(texts)
         for i in range(1, len(out)):
             ends = i + 1 == len(out) or any(s.value == "along" for s in self._lex.find([out[i + 1]]))
@@ -139,15 +139,19 @@ class ItemMaker:
             if found is None:
                 continue
             j, last, senses = found
-            if item.tags & {"part", "part_word", "place"} and all(s.form in ("base", "third") for s in senses) and not (
-                i and out[i - 1].is_a("plan", "to", "subject")
+            if (
+                item.tags & {"part", "part_word", "place"}
+                and all(s.form in ("base", "third") for s in senses)
+                and not (i and out[i - 1].is_a("plan", "to", "subject"))
             ):
                 continue
             others = tuple(s for s in item.senses if s.tag not in ("act", "word", "state"))
             out[i] = replace(item, senses=(*senses, *others), classes=frozenset(), tags=frozenset({"act"}))
             follows = out[last + 1] if last + 1 < len(out) else None
             whole = " ".join(i.text for i in out[j : last + 1])
-            if whole in particles and (follows is None or not (follows.tags & {"place", "generic", "side"} or follows.is_a("determiner"))):
+            if whole in particles and (
+                follows is None or not (follows.tags & {"place", "generic", "side"} or follows.is_a("determiner"))
+            ):
                 for k in range(j, last + 1):
                     out[k] = replace(
                         out[k],
@@ -171,9 +175,12 @@ class ItemMaker:
             first = item.text.split(" ", 1)[0]
             if seen and first in particles and item.tags == {"word"}:
                 return j, j, particles[first]
-            if item.tags & {"place", "part", "generic", "part_word"} or item.is_a("pronoun") or "noun" in {
-                s.form for s in item.senses if s.tag == "state"
-            } or not item.senses and j > i + 1:
+            if (
+                item.tags & {"place", "part", "generic", "part_word"}
+                or item.is_a("pronoun")
+                or "noun" in {s.form for s in item.senses if s.tag == "state"}
+                or (not item.senses and j > i + 1)
+            ):
                 seen = True
             elif item.tags & {"act", "method"} or item.is_a("and", "but", "then", "or") or item.quantity is not None:
                 return None
@@ -200,7 +207,9 @@ _PARTICLE_REACH = 8
 """How many items may stand between a verb and its particle."""
 _PARTICLE_LONGEST = 3
 """Items of the longest particle ("back down", "back into place")."""
-_WEAK = frozenset({"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate", "opener", "mend"})
+_WEAK = frozenset(
+    {"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate", "opener", "mend"}
+)
 
 
 def _weak(item: Item) -> bool:

@@ -30,7 +30,9 @@ from fieldnote.vocabulary.word_classes import FIRST_CLASSES, PRIOR_CLASSES, VERB
 
 WORK = frozenset({"access", "repair"})
 """Kinds of state that people do; all others are found."""
-NUMBER_WORDS = frozenset((*ONES, *TEENS, *TENS, *SMALL, *ORDINALS, *REPEATS, *SCALES, "half", "quarter", "couple", "dozen"))
+NUMBER_WORDS = frozenset(
+    (*ONES, *TEENS, *TENS, *SMALL, *ORDINALS, *REPEATS, *SCALES, "half", "quarter", "couple", "dozen")
+)
 TERM_TAGS = frozenset({"place", "part", "state", "act", "method", "material", "generic", "part_word"})
 
 
@@ -237,7 +239,7 @@ def _add_parts(lex: Lexicon) -> None:
         own = {w for say in part.say for w in _nouns(lex, say)}
         for phrase in part.say:
             for words in _nouns(lex, phrase):
-                if words in whole or words[0] in lex.position_words and words[1:] in own:
+                if words in whole or (words[0] in lex.position_words and words[1:] in own):
                     continue
                 place, generic = _leading_place(lex, words)
                 lex.add(words, Sense("part", part.id, "noun", place=place, generic=generic))

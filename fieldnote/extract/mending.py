@@ -8,8 +8,26 @@ from dataclasses import replace
 from fieldnote.extract.constituents import Constituent
 from fieldnote.extract.noun_phrases import Thing, within
 
-_BETWEEN = frozenset({"skip", "determiner", "unknown", "preposition", "link", "mend", "to_place", "lasting", "took", "off", "of",
-                      "hedge", "pronoun", "and", "subject", "function"})
+_BETWEEN = frozenset(
+    {
+        "skip",
+        "determiner",
+        "unknown",
+        "preposition",
+        "link",
+        "mend",
+        "to_place",
+        "lasting",
+        "took",
+        "off",
+        "of",
+        "hedge",
+        "pronoun",
+        "and",
+        "subject",
+        "function",
+    }
+)
 _WEAK_MENDS = ("no", "not", "nah", "nope", "rather", "actually", "wait", "well no")
 
 

@@ -51,7 +51,8 @@ class MentionFinder:
 
     def words(self, tokens: Sequence[Token]) -> list[Word]:
         """Tokens with short forms written out, other spellings folded, and misheard words mended."""
-        lex, out, i, n = self._lex, [], 0, len(tokens)
+        lex, i, n = self._lex, 0, len(tokens)
+        out: list[Word] = []
         short, respelled = lex.short.next, lex.respelled
         texts = [t.text for t in tokens]
         while i < n:
@@ -105,10 +106,11 @@ class MentionFinder:
             if taken[i]:
                 i += 1
                 continue
-            mention = self._at(texts, words, taken, i)
-            if mention is None:
+            here = self._at(texts, words, taken, i)
+            if here is None:
                 i += 1
                 continue
+            mention = here
             found.append(mention)
             if mention.gap:
                 inner = self._inside(texts, mention)
@@ -150,7 +152,8 @@ class MentionFinder:
         node = self._lex.root.next.get(texts[i])
         if node is None:
             return None
-        best_end, best, gap, best_gap = 0, (), 0, 0
+        best_end, gap, best_gap = 0, 0, 0
+        best: tuple[Sense, ...] = ()
         j, n = i + 1, len(texts)
         current: Node = node
         noun = self._named_as_noun(texts, i)
@@ -184,7 +187,7 @@ class MentionFinder:
         return Mention(i, best_end, best, weakest.how, weakest.sure, best_gap)
 
     def _cuts_a_name(self, texts: list[str], taken: Sequence[bool], i: int, j: int) -> bool:
-        """"In the back" is none where "back glass" follows: a phrase that begins with a small word yields to a name."""
+        """ "In the back" is none where "back glass" follows: after a small word a phrase yields to a name."""
         if texts[i] not in self._lex.small_words or len(texts[i]) == 1:
             return False
         for k in range(i + 1, j):

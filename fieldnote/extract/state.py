@@ -1,4 +1,4 @@
-"""What is remembered from one utterance to the next. Bounded, so that a long job costs no more a word than a short one."""
+"""What is remembered from one utterance to the next; bounded, so that a long job costs no more a word."""
 
 from __future__ import annotations
 

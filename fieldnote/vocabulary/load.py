@@ -12,7 +12,6 @@ import itertools
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import Any, get_type_hints
 
@@ -326,9 +325,13 @@ class _Reader:
         )
 
 
-@cache
+_HINTS: dict[type[Any], dict[str, Any]] = {
+    record: get_type_hints(record) for record in (*KINDS.values(), *LISTS.values())
+}
+
+
 def _hints(record: type[Any]) -> dict[str, Any]:
-    return get_type_hints(record)
+    return _HINTS[record]
 
 
 def _claims(kind: str, values: dict[str, Any]) -> Iterable[tuple[str, str, str]]:

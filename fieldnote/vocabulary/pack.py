@@ -10,7 +10,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -319,7 +318,6 @@ class Pack:
         return id in self.tables.get(kind, {})
 
 
-@cache
 def columns(record: type[Any]) -> dict[str, dataclasses.Field[Any]]:
     """The fields of a row record by name."""
     return {f.name: f for f in dataclasses.fields(record)}

@@ -1,7 +1,7 @@
 """The word lists that the grammar reads from a pack, and what each is for.
 
-A pack gives them in ``[words]``, ``[sides]`` and ``[at]``. The code knows the classes; the words are data. Classes marked
-(verbs) list base forms, which the matcher inflects.
+A pack gives them in ``[words]``, ``[sides]`` and ``[at]``. The code knows the classes; the words are data. Classes
+marked (verbs) list base forms, which the matcher inflects.
 """
 
 from __future__ import annotations

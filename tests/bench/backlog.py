@@ -5,7 +5,7 @@
 Hears the same recordings (the demo job's clips, several times over, each copy a little quieter so that no two are the
 same file) once as `take --many` does, and once by as many bare processes with one thread each that share them out
 beforehand and keep nothing. Starting the processes and loading the model counts in both. Where dask.distributed is
-installed, a cluster of as many worker processes hears them too; it runs already, as a cluster does, and loads the model.
+installed, a cluster of as many worker processes hears them too; it is running before the clock starts, as clusters do.
 """
 
 from __future__ import annotations

@@ -18,11 +18,14 @@ if TYPE_CHECKING:
 
 LINE = 92
 BAR = 12
-_FEW_CANDIDATES, _FEW_REASONS, _FEW_STEPS = 5, 2, 5
+_FEW_CANDIDATES, _FEW_REASONS, _FEW_STEPS = 5, 1, 3
 
 
 def show_advice(console: Console, advice: Advice, leak_map: LeakMap, *, everything: bool) -> None:
-    """Print all of ``advice``; without ``everything`` only the strongest candidates, reasons and steps."""
+    """Print all of ``advice``; without ``everything`` only the strongest candidates, reasons and steps.
+
+    What to do stands last, so that a small window shows it without scrolling back.
+    """
     console.width = min(console.width, LINE)
     few = len(advice.suggestions) if everything else _FEW_CANDIDATES
     console.print(Text("Where the water may come in", style="bold"))
@@ -31,6 +34,8 @@ def show_advice(console: Console, advice: Advice, leak_map: LeakMap, *, everythi
     _more(console, len(advice.suggestions) - few, "candidates")
     for note in advice.notes:
         console.print(Padding(Text(note, style="italic"), (0, 0, 0, 2)))
+    _unused(console, advice.unused, everything)
+    _aftercare(console, advice)
     console.print()
     console.print(Text("What to do next, in this order", style="bold"))
     few = len(advice.plan) if everything else _FEW_STEPS
@@ -40,9 +45,7 @@ def show_advice(console: Console, advice: Advice, leak_map: LeakMap, *, everythi
     if not advice.plan:
         console.print("  Nothing is left to look for.")
     _more(console, len(advice.plan) - few, "steps")
-    _aftercare(console, advice)
     _cautions(console, letters, advice.cautions)
-    _unused(console, advice.unused, everything)
 
 
 def _more(console: Console, many: int, what: str) -> None:

@@ -21,6 +21,7 @@ from fieldnote.suggest.reading import DRY, LEAK, Item, Reading, read
 
 MOST_SUGGESTIONS = 12
 FEWEST_SUGGESTIONS = 3
+FEWEST_DRY = 2
 _SAME = 1e-9
 _SHOWN_SHARE = 0.02
 
@@ -204,9 +205,9 @@ def _notes(
     else:
         yield from _liquid_note(leak_map, reading, groups)
     tests = [e for e in entries if e.kind == "test" and e.state in (LEAK, DRY)]
-    if tests and not stand and all(e.state == DRY for e in tests):
+    if len(tests) >= FEWEST_DRY and not stand and all(e.state == DRY for e in tests):
         yield (
-            f"Not reproduced so far: {len(tests)} test{'s' if len(tests) > 1 else ''}, all dry. "
+            f"Not reproduced so far: {len(tests)} tests, all dry. "
             f"Chance that it is nothing that the map knows: {100 * (1 - another):.0f}%."
         )
 

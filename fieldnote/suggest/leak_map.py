@@ -47,6 +47,10 @@ class Model:
 
     finding_leak_prob: float = a_prob()
     """That a sign shows although no source of the map is behind it."""
+    finding_base_prob: float = a_prob()
+    """How often any one place shows a sign at all: turns trust in what was said into how often it is said in error."""
+    own_place_prob: float = a_prob()
+    """That a source shows at its own place, where its row does not say."""
     crossing_prob: float = a_prob()
     """The share of ``same`` (and of ``opposite``) that shows on the other side after all."""
     sure_prob: float = a_prob()

@@ -25,6 +25,7 @@ from fieldnote.suggest.leak_map import (
     MethodRow,
     Model,
     Opening,
+    Shows,
     Sign,
     Source,
     SourceRow,
@@ -114,7 +115,7 @@ def _build(reader: Reader, pack: Pack, file: Path) -> LeakMap | None:
         sources=flat,
         prior=np.array([s.row.prior_prob for s in flat]),
         by_place=_by_place(flat),
-        links=_links(flat),
+        links=_links(flat, model.own_place_prob),
         signs={row.id: row for _, row in signs},
         methods={row.id: row for _, row in methods},
         zones={row.id: row for _, row in zones},
@@ -153,10 +154,11 @@ def _by_place(sources: Sequence[Source]) -> Mapping[str, Any]:
     return {place: np.array(indexes, dtype=np.intp) for place, indexes in found.items()}
 
 
-def _links(sources: Sequence[Source]) -> Mapping[str, Links]:
+def _links(sources: Sequence[Source], own_place_prob: float) -> Mapping[str, Links]:
     columns: dict[str, list[tuple[int, float, int, int, str, frozenset[str]]]] = {}
     for i, source in enumerate(sources):
-        for shows in source.row.shows:
+        own = () if any(s.place == source.place for s in source.row.shows) else (Shows(source.place, own_place_prob),)
+        for shows in (*source.row.shows, *own):
             columns.setdefault(shows.place, []).append(
                 (
                     i,

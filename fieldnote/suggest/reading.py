@@ -2,8 +2,9 @@
 
 Each entry becomes an ``Item``. Dry surfaces, looks found good and dry tests factorise over the sources (log odds);
 water that shows, faults found, leaking tests and statements are present findings of the noisy-OR network, except
-where one source alone can explain them. A hedge raises a finding's leak term: with trust h that it is there at all,
-its likelihood is proportional to ``1 - c (1 - leak) prod q`` with ``c = (2h - 1) / h``, again a noisy-OR.
+where one source alone can explain them. A hedge raises a finding's leak term: with trust h in what was said, and a
+share b of places that show such a sign at all, it is said in error with chance ``f = (1 - h) / h * b / (1 - b)``, and
+the likelihood is ``1 - (1 - f) (1 - leak) prod q``, again a noisy-OR.
 
 A source that was repaired counts as another one from then on, with the chance that the repair fails: what showed
 before is explained by the first, a leaking retest by the second or by another source altogether.
@@ -220,7 +221,9 @@ class _Reader:
 
     def present(self, text: str, ids: tuple[str, ...], links: Floats, leak: float, trust: float) -> None:
         """Add a present finding; one that a single source alone explains becomes its odds."""
-        hedged = 1.0 - (2.0 * trust - 1.0) / trust * (1.0 - leak) if trust > 0.5 else 1.0
+        base = self.leak_map.model.finding_base_prob
+        in_error = min(1.0, (1.0 - trust) / trust * base / (1.0 - base))
+        hedged = 1.0 - (1.0 - in_error) * (1.0 - leak)
         linked = np.flatnonzero(links)
         if len(linked) == 1:
             odds = np.zeros(self.width)
@@ -234,6 +237,8 @@ class _Reader:
 
     def check(self, entry: Entry) -> None:
         share = self.both_sides(entry)
+        if not share.any() and entry.state != "ok" and entry.present:
+            share = self.beside(entry)
         if not share.any():
             self.skip(entry, f"the map has no source at {wording.spot(self.leak_map, entry.place, entry.part)}")
         elif entry.state == "ok" or not entry.present:
@@ -243,6 +248,13 @@ class _Reader:
 
     def both_sides(self, entry: Entry) -> Floats:
         return matching.at_source(self.leak_map, entry, None if entry.side == "both" else entry.side)
+
+    def beside(self, entry: Entry) -> Floats:
+        """A fault of a part that the map does not name there still speaks for the place."""
+        share = matching.at_source(
+            self.leak_map, replace(entry, part=None), None if entry.side == "both" else entry.side
+        )
+        return share * self.leak_map.model.other_part_share
 
     def found_good(self, entry: Entry, share: Floats) -> None:
         """A look that found nothing: what it could have seen counts against the source, once for each way of looking.
@@ -277,6 +289,8 @@ class _Reader:
     def statement(self, entry: Entry) -> None:
         m = self.leak_map.model
         share = self.both_sides(entry)
+        if not share.any():
+            share = self.beside(entry)
         if not share.any():
             where = wording.spot(self.leak_map, entry.place, entry.part)
             self.skip(entry, f"the map has no source at {where}; it stays as you said it")

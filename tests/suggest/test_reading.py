@@ -80,6 +80,19 @@ def test_words_likely_misheard_weigh_less() -> None:
     assert believe(WET)[key] < believe(WET, doubtful)[key] < believe(WET, sure)[key]
 
 
+def test_a_fault_of_a_part_that_the_map_lacks_speaks_for_its_place() -> None:
+    """A torn trim clip at the tail lamp: the lamp's sources rise, less than by a fault of a part that it names."""
+    known = believe(WET, check("tail-lamp", "gasket", "torn", side="left"))["tail-lamp-gasket@left"]
+    other = believe(WET, check("tail-lamp", "trim-clip", "torn", side="left"))["tail-lamp-gasket@left"]
+    assert believe(WET)["tail-lamp-gasket@left"] < other < known
+
+
+def test_a_source_shows_at_its_own_place() -> None:
+    """A stain at the antenna raises the antenna, though its row names the headliner only."""
+    before, after = by_row(believe()), by_row(believe(sign("antenna", "stain", part="headliner")))
+    assert after["antenna-gasket"] > 5 * before["antenna-gasket"]
+
+
 # ---- signs ----------------------------------------------------------------------------------------------------
 
 
@@ -236,13 +249,13 @@ UNUSABLE = [
     (sign("nowhere", id="x"), "shows at"),
     (Entry(kind="evidence", place=None, state="water", id="x"), "no place"),
     (Entry(kind="evidence", place="d-pillar", state=None, id="x"), "does not know"),
-    (check("hood", "latch", "bent", id="x"), "no source"),
+    (check("overhead-console", "latch", "bent", id="x"), "no source"),
     (check("quarter-glass", "weatherstrip", "rusted", present=False, id="x"), "do not fail"),
     (test("overhead-console", "dry", 2, id="x"), "reaches"),
     (test("tail-lamp", "leak", 2, method="x-ray", id="x"), "method"),
     (Entry(kind="test", place="tail-lamp", method="hose", id="x"), "result"),
     (Entry(kind="access", place="hood", part="latch", state="removed", id="x"), "lies behind"),
-    (Entry(kind="source", place="hood", part="latch", id="x"), "no source"),
+    (Entry(kind="source", place="overhead-console", part="latch", id="x"), "no source"),
     (fix("overhead-console", "latch", id="x"), "no source"),
 ]
 

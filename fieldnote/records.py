@@ -142,6 +142,8 @@ class Entry:
     """Tests only: places taped off while the water ran."""
     clocked_s: float | None = None
     """Tests only: seconds by the voice test clock, kept apart from what was spoken."""
+    clocked_leak_s: float | None = None
+    """Tests only: seconds until water came in, by the voice test clock."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,6 +59,19 @@ class KeepSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class ListenSettings:
+    """How a live microphone is listened to."""
+
+    device: str
+    call_word: str
+    answers: str
+    headset: bool
+    captions: bool
+    warn_speech_s: float
+    clip_silence_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Everything that can be set."""
 
@@ -66,6 +79,7 @@ class Settings:
     recognize: RecognizeSettings
     pack: PackSettings
     keep: KeepSettings
+    listen: ListenSettings
 
 
 def defaults_path() -> Path:

@@ -91,6 +91,16 @@ class Cutter:
             return np.zeros(0, np.float32)
         return self._slice(self._begin, self._seen)
 
+    def expected(self) -> Piece | None:
+        """The utterance as it will be if the pause lasts; None while somebody speaks, and where nobody has spoken.
+
+        Its sound is whole as soon as the pause is as long as what is kept after an utterance (``pad_s``).
+        """
+        enough = 1 if self._after_cut else self._shortest_windows
+        if self._begin is None or len(self._voiced) < enough or self._seen - self._voice_end < self._pad:
+            return None
+        return self._piece(self._begin, self._voice_end + self._pad)
+
     def push(self, samples: Samples) -> list[Piece]:
         """Add sound (any number of samples); returns the utterances that ended with it."""
         self._kept = np.concatenate([self._kept, samples])

@@ -191,6 +191,7 @@ _PARSERS: dict[str, Callable[[Entry, str, str, Pack], Any]] = {
     "masked": _places,
     "quantities": _quantities,
     "clocked_s": _seconds,
+    "clocked_leak_s": _seconds,
     "value": _fact_value,
     "unit": _fact_unit,
 }

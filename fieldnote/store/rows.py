@@ -31,7 +31,10 @@ _COLUMNS = (
     "kind", "place", "part", "side", "state", "certainty", "stage", "method", "material",
     "item", "quote", "what", "unit",
 )  # fmt: skip
-_MORE = ("at", "quantities", "origins", "confidence", "misheard_risk", "heard_from", "heard_to", "masked", "clocked_s")
+_MORE = (
+    "at", "quantities", "origins", "confidence", "misheard_risk", "heard_from", "heard_to", "masked", "clocked_s",
+    "clocked_leak_s",
+)  # fmt: skip
 
 
 def sparse(record: Any) -> Row:

@@ -1,0 +1,110 @@
+"""One sitting of hands-free dictation: puts recorder, journal, listener and conversation of a job together."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+from fieldnote.capture.journal import Journal, Mode
+from fieldnote.capture.microphone import Source
+from fieldnote.capture.voice_activity import Detector
+from fieldnote.flow.answering import Silence, Voice
+from fieldnote.flow.captions import Captions
+from fieldnote.flow.conversation import Conversation, Happened
+from fieldnote.flow.dictation import Dictation
+from fieldnote.flow.listening import Listening
+from fieldnote.flow.recording import Notice, Recorder
+from fieldnote.flow.rooms import Rooms
+from fieldnote.recognize import Engine, LiveEngine
+from fieldnote.records import Entry, Job
+
+
+class Session:
+    """Opens what listening needs; ``run`` in a thread, ``stop`` and the keys from another."""
+
+    def __init__(
+        self,
+        rooms: Rooms,
+        job: Job,
+        source: Source,
+        *,
+        notice: Notice,
+        happened: Happened | None = None,
+        voice: Voice | None = None,
+        engine: Engine | None = None,
+        live: LiveEngine | None = None,
+        detector: Callable[[], Detector] | None = None,
+        advises: bool = True,
+        try_again_s: float = 1.0,
+    ) -> None:
+        """Hold the job's journal and read the job.
+
+        Raises:
+            UserMistake: the job is being listened to already.
+            StoreFault: the data folder cannot be used.
+
+        """
+        self.voice: Voice = voice or Silence()
+        happened = happened or Happened()
+        hears = engine if engine is not None else rooms.engine
+        settings = rooms.settings
+        self.journal = Journal(rooms.home, job.id)
+        self.dictation = Dictation(rooms, job)
+        self.conversation = Conversation(
+            rooms, self.dictation, notice, voice=self.voice, happened=happened, advises=advises
+        )
+        shown = settings.listen.captions and source.live
+        self.listening = Listening(
+            self.dictation,
+            self.conversation,
+            hears,
+            self.journal,
+            settings,
+            notice,
+            voice=self.voice,
+            captions=Captions(hears, happened.caption, live) if shown else None,
+            detector=detector,
+            happened=happened,
+        )
+        self.recorder = Recorder(
+            source, self.journal, notice, speaks=lambda: self.voice.active, try_again_s=try_again_s
+        )
+
+    def left_s(self) -> float:
+        """Seconds of sound that an earlier, stopped session left unprocessed."""
+        return self.listening.left_s()
+
+    def run(self, *, catch_up: bool = True) -> tuple[Entry, ...]:
+        """Record and listen until the source ends or ``stop`` is called; gives the entries in force.
+
+        Raises:
+            MicrophoneMissing, NotFound, UserMistake: there is no such device.
+            StoreFault: the data folder cannot be written; what was not processed waits in the journal.
+
+        """
+        recording = threading.Thread(target=self.recorder.run, name="recorder", daemon=True)
+        recording.start()
+        try:
+            if catch_up:
+                self.listening.catch_up()
+            self.listening.follow(self.recorder)
+            return self.dictation.finish()
+        finally:
+            self.recorder.stop()
+            recording.join()
+            self.voice.stop()
+            self.journal.close()
+
+    def stop(self) -> None:
+        """End: what came is still processed and kept."""
+        self.recorder.stop()
+        self.listening.stop_retrying()
+
+    def pause(self) -> None:
+        """Stand by, or go on."""
+        mode: Mode = "standing-by" if self.recorder.mode == "listening" else "listening"
+        self.listening.ask_mode(mode)
+
+    def type(self, text: str, person: str | None = None) -> None:
+        """A key says ``text``."""
+        self.listening.ask(lambda: self.conversation.typed(text, person))

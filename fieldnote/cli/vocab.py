@@ -266,7 +266,7 @@ def unknown(
     if as_json:
         _print_json({"unknown": shown, "of": len(found)})
     else:
-        vocab_show.unknown(shown, len(found))
+        vocab_show.unknown(shown, len(found), kept=text is not None or bool(rooms.store.jobs()))
 
 
 @app.command()

@@ -307,9 +307,12 @@ def measured(heard: Sequence[Trial], found: Sequence[Heard], kept: Path | None) 
 # ---- unknown --------------------------------------------------------------------------------------------------
 
 
-def unknown(shown: Sequence[UnknownPhrase], of: int) -> None:
-    """Unknown phrases by frequency."""
+def unknown(shown: Sequence[UnknownPhrase], of: int, *, kept: bool) -> None:
+    """Unknown phrases by frequency; ``kept``: whether there was anything to look at."""
     console = _console()
+    if not kept:
+        console.print("No job is kept yet. Look at a text file with --text, or take a job first: fieldnote take.")
+        return
     if not shown:
         console.print("Nothing was left over: the pack knows all that was said.")
         return

@@ -185,6 +185,11 @@ def test_unknown_reads_kept_jobs(home: Path) -> None:
     assert "gubbins" in run("unknown", "van 3")
 
 
+def test_unknown_without_jobs_says_so() -> None:
+    """An empty store is not a pack that knows everything."""
+    assert "No job is kept yet" in run("unknown")
+
+
 def test_unknown_reads_a_text(tmp_path: Path, boats: str) -> None:
     """Notes that were never kept as a job."""
     notes = tmp_path / "notes.txt"

@@ -231,6 +231,8 @@ def _tests(entries: Sequence[Entry], order: Mapping[str, int], wording: Wording)
         ]
         if test.clocked_s is not None:
             times.append(f"{number(test.clocked_s)} s by the test clock")
+        if test.clocked_leak_s is not None:
+            times.append(f"leaked at {number(test.clocked_leak_s)} s by the test clock")
         outcome = {"leak": "leaked", "dry": "dry"}.get(test.state or "", "not recorded")
         own = wording.method(test.method)
         outcome = {"leak": own.leak, "dry": own.dry}.get(test.state or "", "") or outcome

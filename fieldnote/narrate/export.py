@@ -213,9 +213,10 @@ COLUMNS = (
     "heard_from",
     "heard_to",
     "clocked_s",
+    "clocked_leak_s",
 )
 _ARMED = ("=", "+", "-", "@", "\t", "\r", "'")
-_NUMBERS = ("confidence", "misheard_risk", "heard_from", "heard_to", "clocked_s")
+_NUMBERS = ("confidence", "misheard_risk", "heard_from", "heard_to", "clocked_s", "clocked_leak_s")
 
 
 def to_csv(job: Job, pack: Vocabulary, *, names: bool = False) -> str:

@@ -124,6 +124,8 @@ def _lack(retest: Retest, leak: Leak, record: Record) -> OpenPoint:
     if retest.lacks == "method":
         used = series(list(dict.fromkeys(_the(named_trial(b, wording)) for b in before)))
         return _point(f"{name} was not by the method that had leaked before: {used}", test, before)
+    if retest.lacks == "no-water":
+        return _point(f"{name} put no water on, and so proves no cure", test)
     if retest.lacks == "no-leak-before":
         return _point(f"{name} proves no cure: no leak there was recorded before the repair", test)
     if retest.lacks == "zone":
@@ -152,6 +154,8 @@ def _leak_time(test: Entry, record: Record) -> str:
     said_of = [q for q in test.quantities if q.what == "time-to-leak"]
     if said_of:
         return series([measure(q.value, q.unit, record.wording) for q in said_of])
+    if test.clocked_leak_s is not None:
+        return measure(test.clocked_leak_s, "s", record.wording)
     return _said_time(test, record)
 
 
@@ -338,6 +342,8 @@ def _durations(record: Record) -> Iterable[OpenPoint]:
         name = _the(named_trial(test, record.wording))
         if test.state is None and not _retest_told(test, record):
             yield _point(f"the result of {name} was not recorded", test)
+        elif not shows_water(test, record.wording):
+            continue
         elif leaked(test) and leaked_after_s(test) is None:
             yield _point(f"after what time {name} leaked was not recorded", test)
         elif stayed_dry(test) and ran_s(test) is None and test.id not in lacking:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fieldnote.narrate.wording import Wording
 from fieldnote.records import Entry, Quantity
@@ -49,9 +49,11 @@ def measure(value: float | int, unit: str | None, wording: Wording) -> str:
     return f"{number(value)} {word}" if word else number(value)
 
 
-def quantity(found: Quantity, wording: Wording) -> str:
-    """A measure with the words that say what was measured."""
-    return wording.quantity(found.what).reads.format(measure(found.value, found.unit, wording))
+def quantity(found: Quantity, wording: Wording, *, of_adjective: bool = False) -> str:
+    """A measure with the words that say what was measured ("a gap of 2 inches", "cracked for 2 inches")."""
+    forms = wording.quantity(found.what)
+    reads = (of_adjective and forms.reads_is) or forms.reads
+    return reads.format(measure(found.value, found.unit, wording))
 
 
 def sentence(text: str) -> str:
@@ -118,6 +120,20 @@ def place_phrase(entry: Entry, wording: Wording) -> Subject:
     return Subject(text, plural, f"{prep} {text}")
 
 
+def counted_subject(entry: Entry, count: float, wording: Wording) -> Subject | None:
+    """The subject with a count in it ("3 trim clips on the left D-pillar"); None where its parts cannot be counted."""
+    if entry.part is None or entry.item is not None or entry.side == "both":
+        return None
+    if wording.part(entry.part).number != "count":
+        return None
+    many = wording.plural("part", entry.part)
+    found = subject(replace(entry, quote=f"{entry.quote} {many}"), wording)
+    if count == 1 or not found.text.startswith("the ") or many not in found.text:
+        return None
+    text = f"{number(count)} {found.text.removeprefix('the ')}"
+    return Subject(text, True, f"on {text}", found.spot)
+
+
 def subject(entry: Entry, wording: Wording) -> Subject:
     """Where an entry is: part, place, side, number and finer position, as one noun phrase.
 
@@ -134,8 +150,6 @@ def subject(entry: Entry, wording: Wording) -> Subject:
 
 
 def _without_side(entry: Entry) -> Entry:
-    from dataclasses import replace
-
     return replace(entry, side=None)
 
 
@@ -164,9 +178,10 @@ def _part(entry: Entry, wording: Wording, finer: str) -> Subject:
     home = "" if entry.place is None else place_phrase(entry, wording).where
     bare = "" if entry.place is None else place_phrase(_without_side(entry), wording).where
     if entry.item is not None:
-        text = f"{name} number {entry.item}"
+        both = entry.side == "both" and not mass
+        text = f"{many if both else name} number {entry.item}"
         home = home or (_place_alone(_bare(entry), wording, "").where if entry.side else "")
-        return _joined(text, home, plural=False, finer=finer)
+        return _joined(text, home, plural=both, finer=finer)
     plural = kind == "plural" or (not mass and said_plural(entry, name, many))
     if entry.side == "both" and not mass:
         text, home = (f"the {many}", home) if paired else (f"both {many}", bare)
@@ -183,8 +198,6 @@ def _part(entry: Entry, wording: Wording, finer: str) -> Subject:
 
 
 def _bare(entry: Entry) -> Entry:
-    from dataclasses import replace
-
     return replace(entry, part=None, item=None)
 
 
@@ -202,7 +215,7 @@ def sides_apart(a: Entry, b: Entry, wording: Wording) -> Subject | None:
     prep = wording.place(a.place).prep
     finer = spot_phrase(a.at)
     if a.item is not None:
-        noun = f"{wording.name('part', a.part)} number {a.item}" if a.part else f"number {a.item}"
+        noun = f"{wording.plural('part', a.part)} number {a.item}" if a.part else f"number {a.item}"
         return Subject(f"{noun} {prep} {home}", True, f"on {noun} {prep} {home}", finer)
     if a.part is None:
         return Subject(home, True, f"{prep} {home}", finer)
@@ -235,6 +248,7 @@ def _shared_end(texts: Sequence[str]) -> str:
 __all__ = [
     "NOWHERE",
     "Subject",
+    "counted_subject",
     "measure",
     "number",
     "place_phrase",

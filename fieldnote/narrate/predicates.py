@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldnote.narrate.phrases import NOWHERE, Subject, quantity, series, subject
+from fieldnote.narrate.phrases import NOWHERE, Subject, counted_subject, quantity, series, subject
 from fieldnote.narrate.wording import StateForms, Wording
 from fieldnote.records import Entry, Quantity
 
@@ -46,7 +46,7 @@ def item(entry: Entry, wording: Wording) -> Item:
     if entry.kind == "plan":
         words = _planned(entry, wording)
         denied = f"not {words.removeprefix('still ')}"
-        return Item(entry, found, "be", _hedged(entry, words, negative=denied), _tail(entry.quantities, wording))
+        return Item(entry, found, "be", _hedged(entry, words, negative=denied), _measures(entry, wording))
     return Item(entry, found, "be", _hedged(entry, _done(entry, wording)), _work_tail(entry, wording))
 
 
@@ -61,13 +61,13 @@ def _hedged(entry: Entry, words: str, *, negative: str = "") -> str:
     return f"{DOUBT} {words}" if entry.certainty == "unsure" else words
 
 
-def _tail(found: Iterable[Quantity], wording: Wording) -> str:
-    return " ".join(quantity(q, wording) for q in found)
+def _tail(found: Iterable[Quantity], wording: Wording, *, of_adjective: bool = False) -> str:
+    return " ".join(quantity(q, wording, of_adjective=of_adjective) for q in found)
 
 
 def _work_tail(entry: Entry, wording: Wording) -> str:
     material = f"with {wording.name('material', entry.material)}" if entry.material else ""
-    return " ".join(x for x in (_tail(entry.quantities, wording), material) if x)
+    return " ".join(x for x in (_measures(entry, wording), material) if x)
 
 
 def _done(entry: Entry, wording: Wording) -> str:
@@ -98,6 +98,11 @@ def _finding(entry: Entry, found: Subject, wording: Wording, *, noun_verb: Verb)
         return Item(entry, found, "be", _hedged(entry, "looked at, finding not recorded"), _measures(entry, wording))
     if not forms.has:
         words = _adjective(entry, forms, wording)
+        count = next((q for q in entry.quantities if q.what == "count"), None)
+        several = counted_subject(entry, count.value, wording) if count is not None else None
+        if several is not None:
+            rest = tuple(q for q in entry.quantities if q is not count)
+            return Item(entry, several, "be", words, _tail(rest, wording, of_adjective=True))
         return Item(entry, found, "be", words, _measures(entry, wording))
     words, counted = _noun(entry, forms, wording)
     rest = tuple(q for q in entry.quantities if q is not counted)
@@ -107,7 +112,7 @@ def _finding(entry: Entry, found: Subject, wording: Wording, *, noun_verb: Verb)
 
 
 def _measures(entry: Entry, wording: Wording) -> str:
-    return _tail(entry.quantities, wording)
+    return _tail(entry.quantities, wording, of_adjective=True)
 
 
 def _adjective(entry: Entry, forms: StateForms, wording: Wording) -> str:
@@ -184,7 +189,7 @@ def _verb_phrase(items: list[Item], subjects: Subject) -> str:
 
 
 def _with_tail(found: Item) -> str:
-    return " ".join(x for x in (found.words, found.subject.spot, found.tail) if x)
+    return " ".join(x for x in (found.words, found.tail, found.subject.spot) if x)
 
 
 def _there(items: list[Item], subjects: Subject) -> str:

@@ -118,6 +118,8 @@ def ran_s(entry: Entry) -> float | None:
 def leaked_after_s(entry: Entry) -> float | None:
     """After how long a test leaked; where only its duration was recorded, that is the most that it can have been."""
     said = [seconds(q) for q in of_kind(entry, "time-to-leak")]
+    if entry.clocked_leak_s is not None:
+        said.append(entry.clocked_leak_s)
     return max(said) if said else ran_s(entry)
 
 
@@ -199,7 +201,7 @@ def _leak(
     grade: Grade = "suspected"
     if any(f.certainty == "sure" for f in seen) or (head.state is not None and _sure_source(head)):
         grade = "fault"
-    if wet or any(r.leaked and shows_water(r.entry, wording) for r in retests):
+    if wet or any(r.leaked for r in retests):
         grade = "water"
         if wet and own and any(not r.lacks for r in retests) and not _leaks_again(retests):
             grade = "cured"
@@ -230,12 +232,12 @@ def _last_good(retests: Sequence[Retest]) -> int:
 
 def _judge(test: Entry, head: Entry, wet: Sequence[Entry], wording: Wording) -> Retest:
     """Whether a test after the repair cures, and if not, why: same zone, same method, at least as long."""
-    if leaked(test):
+    if leaked(test) and shows_water(test, wording):
         return Retest(test, "leaked", leaked=True)
-    if not stayed_dry(test):
+    if not stayed_dry(test) and not leaked(test):
         return Retest(test, "unsure" if test.certainty == "unsure" else "no-result")
     if not shows_water(test, wording):
-        return Retest(test, "method")
+        return Retest(test, "no-water")
     if not wet:
         return Retest(test, "no-leak-before")
     alike = [w for w in wet if w.method == test.method or None in (w.method, test.method)]

@@ -55,7 +55,8 @@ def _sentence(group: list[Item], wording: Wording) -> Sentence:
 def said(group: list[Item], wording: Wording) -> str:
     """One group as a clause."""
     distinct = {i.subject.text: i.subject for i in group}
-    if len(group) == len(distinct) == 2:
+    counted = any(i.subject.text[:1].isdigit() for i in group)
+    if len(group) == len(distinct) == 2 and not counted:
         pair = sides_apart(group[0].entry, group[1].entry, wording)
         if pair is not None:
             return clause(group, pair)

@@ -54,7 +54,7 @@ def result(entry: Entry, wording: Wording) -> str:
     duration, to_leak = of_kind(entry, "duration"), of_kind(entry, "time-to-leak")
     others = tuple(q for q in entry.quantities if q not in (*duration, *to_leak))
     extra = "".join(f" {quantity(q, wording)}" for q in others)
-    clock = f" ({measure(entry.clocked_s, 's', wording)} by the test clock)" if entry.clocked_s is not None else ""
+    clock = _clocked(entry, wording)
     ran = series([quantity(q, wording) for q in duration])
     after = series([quantity(q, wording) for q in to_leak])
     verdict, at_rest = _verdict(entry, wording)
@@ -68,8 +68,18 @@ def result(entry: Entry, wording: Wording) -> str:
         return f"{doubt}{verdict} {ran}{extra}{clock}" if at_rest else f"ran {ran} and {doubt}{verdict}{extra}{clock}"
     if clock:
         return f"{doubt}{verdict}{extra}{clock}"
+    if wording.method(entry.method).shows != "water":
+        return f"{doubt}{verdict}{extra}"
     missing = "duration" if at_rest else "time"
     return f"{doubt}{verdict}{extra} ({missing} not recorded)"
+
+
+def _clocked(entry: Entry, wording: Wording) -> str:
+    """The times of the voice test clock, kept apart from those that were said."""
+    ran = f"ran for {measure(entry.clocked_s, 's', wording)}" if entry.clocked_s is not None else ""
+    wet = f"leaked after {measure(entry.clocked_leak_s, 's', wording)}" if entry.clocked_leak_s is not None else ""
+    told = series([x for x in (ran, wet) if x])
+    return f" (by the test clock: {told})" if told else ""
 
 
 def _verdict(entry: Entry, wording: Wording) -> tuple[str, bool]:

@@ -141,8 +141,9 @@ def _fault_cause(leak: Leak, wording: Wording) -> Sentence:
         if main is not leak.head and main.certainty != leak.head.certainty:
             named = leak.head
         return Sentence(f"{source_clause(named, wording)}{opened}; {NOT_SHOWN}", ids(used))
-    found = finding(main, wording)
-    return Sentence(f"{said([found], wording)}{opened}; {NOT_SHOWN}", ids(used))
+    seen = leak.faults if main.kind == "test" else (main,)
+    listed = "; ".join(said(g, wording) for g in grouped([finding(f, wording) for f in seen]))
+    return Sentence(f"{listed}{opened}; {NOT_SHOWN}", ids(used, seen))
 
 
 def _opened(leak: Leak) -> tuple[Entry, ...]:

@@ -112,9 +112,10 @@ class UnitForms:
 
 @dataclass(frozen=True, slots=True)
 class QuantityForms:
-    """``reads``: the phrase, with ``{}`` for the number and its unit."""
+    """``reads``: the phrase, with ``{}`` for the number and its unit; ``reads_is``: the same behind an adjective."""
 
     reads: str = "measuring {}"
+    reads_is: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,7 +310,7 @@ def _row(file: str, text: str, key: str, values: Any, record: type[Any], faults:
         elif choices and value not in choices:
             faults.append(_fault(file, text, where, repr(value), f"one of {', '.join(choices)}", str(value), choices))
             good = False
-        elif name == "reads" and value.count("{}") != 1:
+        elif name in ("reads", "reads_is") and value.count("{}") != 1:
             faults.append(_fault(file, text, where, repr(value), "a phrase with one {}"))
             good = False
         else:

@@ -9,6 +9,7 @@ import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+IDS = tomllib.loads((Path(__file__).parents[1] / "scoring" / "ids.toml").read_text(encoding="utf-8"))
 PACK = Path(__file__).parents[2] / "vocab" / "body-leaks"
 SIDES = {"left", "right", "both", "center"}
 FINE = {
@@ -79,11 +80,11 @@ class Lexicon:
                 if key in forms:
                     self._add(forms[key], "result", state)
         self.units = {word: id for id, forms in wording["unit"].items() for word in (forms["one"], forms["many"])}
-        self.quantities = {
-            forms["reads"].removesuffix(" {}"): id
-            for id, forms in wording["quantity"].items()
-            if not forms["reads"].startswith("{}")
-        }
+        self.quantities: dict[str, set[str]] = {}
+        for id, forms in wording["quantity"].items():
+            for key in ("reads", "reads_is"):
+                if key in forms and not forms[key].startswith("{}"):
+                    self.quantities.setdefault(forms[key].removesuffix(" {}"), set()).add(id)
         phrases = sorted((*self.words, *self.units), key=len, reverse=True)
         self.pattern = re.compile(
             r"(?P<number>-?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?(?:e[-+]?\d+)?)"
@@ -327,15 +328,14 @@ class Reader:
             if [t.text for t in tokens[at : at + len(lead)]] == lead and tokens[at + len(lead)].number is not None:
                 number = tokens[at + len(lead)].number
                 unit = tokens[at + len(lead) + 1].id("unit") or tokens[at + len(lead) + 1].text
-                found = [w for w, q in self.lexicon.quantities.items() if w == words]
-                assert found and number is not None
-                said.quantities.append((self._what(words, unit, what), number, unit))
+                assert number is not None
+                said.quantities.append((self._what(unit, what), number, unit))
                 return at + len(lead) + 2
         raise Unreadable(f"cannot read {[t.text for t in tokens[at:]]}")
 
-    def _what(self, lead: str, unit: str, what: str) -> str:
-        if lead == "at":
-            return "temperature" if unit in ("degF", "degC") else "pressure"
+    def _what(self, unit: str, possible: set[str]) -> str:
+        """Which measure the phrase is of: a length or a time, a temperature or a pressure, by its unit."""
+        (what,) = (w for w in possible if unit in IDS["quantity"][w])
         return what
 
     def _fine(self, tokens: list[Token], at: int) -> tuple[set[str], int]:
@@ -374,12 +374,15 @@ class Reader:
                 item_next = False
             elif token.text == "number":
                 item_next = True
+            elif token.number is not None:
+                waiting.append(Said(quantities=[("count", token.number, "")]))
             elif token.text in SIDES:
                 sides.append(token.text)
             elif token.text in ("side", "sides"):
                 whole_side = True
             elif token.id("part") and not (token.id("place") and self._is_place(tokens, at)):
-                said = Said(part=token.id("part"))
+                counted = waiting.pop() if waiting and waiting[-1].part is None and waiting[-1].quantities else None
+                said = Said(part=token.id("part"), quantities=counted.quantities if counted else [])
                 if sides:
                     said.side = sides.pop()
                 waiting.append(said)
@@ -390,6 +393,7 @@ class Reader:
                 for side in homes:
                     for head in waiting:
                         copy = Said(place=place, part=head.part, side=head.side or side, item=head.item)
+                        copy.quantities = list(head.quantities)
                         done.append(copy)
                 waiting, sides, whole_side = [], [], False
             elif token.text in ("a", "spot"):
@@ -440,7 +444,7 @@ class Reader:
             certainty=predicate.certainty,
             at=at,
             item=subject.item,
-            quantities=list(predicate.quantities),
+            quantities=[*predicate.quantities, *subject.quantities],
             method=predicate.method,
             material=predicate.material,
             verify=predicate.verify,

@@ -1,6 +1,7 @@
 """Exports give back what went in, keep to their published shape, and can be read by other programs."""
 
 import csv
+import dataclasses
 import html
 import io
 import json
@@ -64,6 +65,7 @@ def full_job() -> Job:
                   quote='-2 "bolts", wet', id="a1", origins=(spoken,), confidence=0.91,
                   heard_from=1.5, heard_to=3.25, misheard_risk=0.2),
             Entry("test", "liftgate-hinge", None, "left", "dry", method="hose", masked=("tail-lamp",), clocked_s=61.5,
+                  clocked_leak_s=40.0,
                   quantities=(Quantity("duration", 0.1, "min"), Quantity("pressure", 2, "bar")), id="a2",
                   origins=(typed,)),
             Entry("fact", what="unit-number", value="041", id="a3"),
@@ -108,6 +110,13 @@ def test_json_keeps_to_its_schema(name: str) -> None:
     entry = {"$ref": "#/$defs/entry", "$defs": SCHEMA["$defs"]}
     for line in exported(found, "jsonl").splitlines():
         jsonschema.validate(json.loads(line), entry)
+
+
+def test_schema_and_columns_know_every_field_of_an_entry() -> None:
+    """A field added to entries must be added to the published shapes."""
+    fields = {f.name for f in dataclasses.fields(Entry)}
+    assert set(SCHEMA["$defs"]["entry"]["properties"]) == fields | {"span"}
+    assert set(COLUMNS) == fields - {"origins"}
 
 
 def test_the_schema_can_refuse() -> None:

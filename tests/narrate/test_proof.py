@@ -4,6 +4,8 @@ import itertools
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fieldnote.narrate import narrate
 from fieldnote.narrate.compose import CAUSE, CORRECTION, numbered
@@ -180,3 +182,54 @@ def test_every_sentence_names_entries_that_exist() -> None:
         for paragraph in told(rows).paragraphs:
             for said in paragraph.sentences:
                 assert said.entries and set(said.entries) <= found
+
+
+# ---- the rule of cure, worked out a second time ---------------------------------------------------------------------
+
+METHODS = ("hose", "pour", "smoke")
+
+
+@st.composite
+def trials(draw: st.DrawFn) -> Rows:
+    """Tests and repairs of one zone in any order."""
+    rows = []
+    for _ in range(draw(st.integers(1, 7))):
+        what = draw(st.sampled_from(["leak", "dry", "repair"]))
+        if what == "repair":
+            rows.append(RESEAL)
+            continue
+        time = draw(st.sampled_from([None, 30, 60, 300]))
+        method = draw(st.sampled_from(METHODS))
+        rows.append(leak(time, method=method) if what == "leak" else retest(time, "s", method=method))
+    return rows
+
+
+def cured_by_rule(rows: Rows) -> bool:
+    """The rule as written down: after the last repair, by a method that leaked, as long at least; no leak after it."""
+    repairs = [i for i, r in enumerate(rows) if r["kind"] == "repair"]
+    if not repairs:
+        return False
+    before = [r for r in rows[: repairs[-1]] if r.get("state") == "leak" and r["method"] != "smoke"]
+    good = False
+    for row in rows[repairs[-1] + 1 :]:
+        if row["method"] == "smoke":
+            continue
+        if row["state"] == "leak":
+            good = False
+            continue
+        times = [
+            b["quantities"][0]["value"] if b["quantities"] else None for b in before if b["method"] == row["method"]
+        ]
+        ran = row["quantities"][0]["value"] if row["quantities"] else None
+        known = [t for t in times if t is not None]
+        good = good or (bool(times) and ran is not None and all(ran >= t for t in known))
+    return good
+
+
+@settings(max_examples=200, deadline=None)
+@given(trials())
+def test_the_rule_of_cure_holds_for_any_order_of_work(rows: Rows) -> None:
+    """Whatever the order of tests and repairs, a leak is cured exactly where the written rule says so."""
+    proof = prove(numbered(job(*rows).entries), load_wording(PACK))
+    assert any(x.grade == "cured" for x in proof.leaks) == cured_by_rule(rows)
+    assert len(proof.leaks) <= 1

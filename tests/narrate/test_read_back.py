@@ -78,6 +78,47 @@ def test_joined_sentences_read_back_exactly(data: st.DataObject) -> None:
     check(group)
 
 
+def mentioned(text: str) -> set[tuple[str, str]]:
+    """Places, parts, sides, finer positions and numbers in a text, without knowing what is said of them."""
+    out: set[tuple[str, str]] = set()
+    for token in READER.tokens(text):
+        named = {(kind, id) for kind, id in token.kinds if kind in ("place", "part", "material")}
+        if named:
+            out.add(("any", "|".join(sorted(f"{k}:{i}" for k, i in named))))
+        elif token.text in ("left", "right"):
+            out.add(("side", token.text))
+        elif token.number is not None:
+            out.add(("number", f"{token.number:g}"))
+    return out
+
+
+def allowed(found: list[Entry]) -> set[tuple[str, str]]:
+    """What the entries let a sentence mention."""
+    out: set[tuple[str, str]] = set()
+    for e in found:
+        out |= {("place", e.place or ""), ("part", e.part or ""), ("material", e.material or "")}
+        out |= {("side", s) for s in ("left", "right") if e.side in (s, "both")}
+        out |= {("number", f"{float(q.value):g}") for q in e.quantities}
+        out |= {("number", f"{e.item}")} if e.item is not None else set()
+    return out
+
+
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(entries(kinds=("check", "test", "source", "repair", "evidence")), min_size=1, max_size=8))
+def test_no_sentence_mentions_what_its_entries_do_not_hold(found: list[Entry]) -> None:
+    """In every paragraph and open point each place, part, side and number is one of the entries that it names."""
+    named = {e.id: e for e in numbered(found)}
+    story = narrate(job(*found), PACK)
+    said = [s for p in story.paragraphs for s in p.sentences] + list(story.open_points)
+    for sentence in said:
+        held_by = allowed([named[i] for i in sentence.entries])
+        for kind, id in mentioned(sentence.text):
+            if kind == "any":
+                assert {tuple(x.split(":")) for x in id.split("|")} & held_by, (sentence.text, id)
+            else:
+                assert (kind, id) in held_by, (sentence.text, id)
+
+
 @pytest.mark.parametrize("name", sorted(dev_jobs()))
 def test_the_example_jobs_read_back_exactly(name: str) -> None:
     """The labelled example jobs come back out of their order of work."""

@@ -34,6 +34,8 @@ class Draft:
     open_test: str | None
     masked: tuple[str, ...]
     last_said: tuple[str, ...]
+    said_before: tuple[tuple[str, ...], ...]
+    """Ids of what the utterances before the last one gave, the newest first."""
     added: list[Entry] = field(default_factory=list)
     changed: dict[str, Entry] = field(default_factory=dict)
     withdrawn: list[str] = field(default_factory=list)
@@ -52,7 +54,7 @@ class Draft:
         """Begin from what is remembered."""
         return cls(
             utterance, line, state.focus, state.work, list(state.places), list(state.recent), set(state.repaired),
-            state.open_test, state.masked, state.said[0] if state.said else (),
+            state.open_test, state.masked, state.said[0] if state.said else (), state.said[1:],
         )  # fmt: skip
 
     def find(self, id: str | None) -> Entry | None:

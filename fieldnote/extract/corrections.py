@@ -27,6 +27,20 @@ class Corrector:
         for id in said:
             draft.withdraw(id)
 
+    def meant(self, draft: Draft, row: Sequence[Constituent]) -> Sequence[str]:
+        """The utterance that a correction is about, as ids of its entries: the last one.
+
+        A breath cuts what is said into utterances, so that one which names a part the last did not speak of is about the
+        newest before it that did.
+        """
+        thing = row[0].thing if row and row[0].kind == "thing" else None
+        if thing is None or thing.part is None or (thing.item is None and thing.side is None and len(row) < 2):
+            return draft.last_said
+        for said in (draft.last_said, *draft.said_before):
+            if any(e is not None and e.part == thing.part for e in map(draft.find, said)):
+                return said
+        return draft.last_said
+
     def correct(self, draft: Draft, row: Sequence[Constituent], said: Sequence[str]) -> bool:
         """Change what the utterance before gave by the things, findings and measures in ``row``; whether it did."""
         entries = [e for e in (draft.find(id) for id in said) if e is not None and e.kind != "fact"]
@@ -106,7 +120,7 @@ class Corrector:
         if thing.material is not None and entry.kind == "repair" and entry.material is not None:
             return replace(entry, material=thing.material)
         if thing.named and place is not None and place != entry.place:
-            entry = replace(entry, place=place, side=thing.side or side)  # type: ignore[arg-type]
+            entry = replace(entry, place=place)
         if thing.side is not None:
             entry = replace(entry, side=side)  # type: ignore[arg-type]
         if thing.part is not None and (len(targets) == 1 or entry is targets[-1] or entry.part is not None):

@@ -92,6 +92,8 @@ class Extractor:
         while k < len(items) and _idle(items[k]) and not (k + 1 >= len(items) and "state" in items[k].tags):
             if items[k].is_a("opener") and not items[k].is_a("filler") and self._opener_counts(items, k):
                 break
+            if "state" in items[k].tags and not items[k].is_a("opener") and items[k + 1].is_a("negator"):
+                break  # "good, no rips"
             k += 1
         return list(items[k:])
 
@@ -192,7 +194,7 @@ class Extractor:
         complaint = self._facts.complaint(line)
         if complaint is not None:
             words, tokens = line.words, line.tokens
-            start, end = tokens[words[complaint[1]].first].start, len(draft.utterance.text.rstrip())
+            start, end = tokens[words[complaint[1]].first].start, tokens[-1].end
             for fact in self._facts.find(line, until=complaint[0]):
                 self._put_fact(draft, fact)
             value = draft.utterance.text[start:end]
@@ -273,8 +275,7 @@ class Extractor:
             return None
         if any(c.kind == "negator" for c in rest):
             return None
-        said = draft.last_said
-        if self._corrector.correct(draft, rest, said):
+        if self._corrector.correct(draft, rest, self._corrector.meant(draft, rest)):
             return next((c.id for c in self.pack.rows(Command) if c.effect == "correct"), "correct")
         return None
 

@@ -10,9 +10,12 @@ from fieldnote.vocabulary.pack import Irregular
 
 Form = Literal["base", "third", "past", "participle", "ing"]
 _PARTICLES = frozenset(
-    "up down off out in on back away over through apart clear free straight home dry loose shut closed together tight open "
-    "clean at to round around".split()
-)
+    {
+        "up", "down", "off", "out", "in", "on", "back", "away", "over", "through", "apart", "clear", "free",
+        "straight", "home", "dry", "loose", "shut", "closed", "together", "tight", "open", "clean", "at", "to",
+        "round", "around",
+    }
+)  # fmt: skip
 _VOWELS = "aeiou"
 
 

@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Optional
 
 import typer
 from rich.console import Console
 from rich.markup import escape
 
 from fieldnote.cli.bars import bar
+from fieldnote.errors import UserMistake
 
-app = typer.Typer(name="store", help="The kept jobs as a whole: check them, back them up.", no_args_is_help=True)
+app = typer.Typer(
+    name="store", help="The kept jobs as a whole: check, back up, let old sound go.", no_args_is_help=True
+)
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
@@ -57,6 +60,43 @@ def check(
         console.print(f"{left.jobs} jobs, {left.sounds} sounds{away}: {verdict}.")
     if left.findings:
         raise typer.Exit(2)
+
+
+@app.command("let-go")
+def let_go_sound(
+    days: Annotated[
+        Optional[int],
+        typer.Option(min=1, help="Days since a job was closed; else keep.sound_days of the settings."),
+    ] = None,
+    look: Annotated[bool, typer.Option("--look", help="Only say what would go.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Delete the sound of jobs closed long enough ago. Words, entries and changes stay.
+
+    Examples:
+
+      fieldnote store let-go --days 365 --look
+
+      fieldnote store let-go
+    """
+    from fieldnote.flow.rooms import Rooms
+    from fieldnote.store.retention import let_go
+    from fieldnote.wire import plain
+
+    rooms = Rooms()
+    wanted = days if days is not None else rooms.settings.keep.sound_days
+    if wanted <= 0:
+        raise UserMistake(
+            "sound is kept until it is deleted by hand",
+            where="[keep] sound_days",
+            do="Set a number of days there, or give --days.",
+        )
+    gone = let_go(rooms.store, wanted, only_look=look)
+    if as_json:
+        print(json.dumps({**plain(gone), "days": wanted, "deleted": not look}, indent=2))
+        return
+    verb = "would go" if look else "let go"
+    print(f"{gone.sounds} sounds of jobs closed {wanted} days ago or earlier {verb} ({gone.bytes / 1e6:.1f} MB).")
 
 
 @app.command()

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -24,7 +25,9 @@ from fieldnote.store.identity import digest_of
 from fieldnote.wire import plain
 
 _CONNECT_S = 15
-_TASKS_A_WORKER = 2
+_TASKS_A_WORKER = 4
+"""More than for processes here: the next recording has to travel while one is heard."""
+_COUNT_EVERY_S = 5.0
 
 
 class ClusterCrew:
@@ -58,14 +61,17 @@ class ClusterCrew:
         # Results are fetched as soon as they are there: one that still lies with a worker is lost with it.
         self._done = distributed.as_completed(loop=self._client.loop, with_results=True, raise_errors=False)
         self._paths: dict[str, str] = {}
+        self._count, self._counted_at = self._workers(), time.monotonic()
 
     def _workers(self) -> int:
         return len(self._client.scheduler_info(n_workers=-1)["workers"])
 
     @property
     def room(self) -> int:
-        """One task in hand and one waiting for each worker that is there now."""
-        return _TASKS_A_WORKER * max(self._workers(), 1)
+        """One task in hand and some waiting for each worker that was there lately."""
+        if time.monotonic() - self._counted_at > _COUNT_EVERY_S:
+            self._count, self._counted_at = self._workers(), time.monotonic()
+        return _TASKS_A_WORKER * max(self._count, 1)
 
     def give(self, task: Task) -> None:
         """Send a recording with its task."""

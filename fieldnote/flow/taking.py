@@ -136,6 +136,8 @@ def _shelve(store: Store, job_id: str, path: Path, position: int, person: str | 
         kept = store.sounds.keep(path)
         clip = store.clip_of_sound(job_id, kept.sha256)
         if clip is not None:
+            if kept.new:
+                store.sound_is_here(kept)
             return TakenFile(str(path), already=True), clip
         try:
             sound = read_sound(store.home / kept.path)

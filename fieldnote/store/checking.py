@@ -80,7 +80,7 @@ def check(store: Store, *, hashes: bool = True, progress: Progress | None = None
     for number, row in enumerate(here):
         told(0.2 + 0.8 * number / len(here), f"sound {number + 1} of {len(here)}")
         findings += _sound(store.home, row, hashes=hashes)
-    findings += _strays(store, {row["path"] for row in sounds})
+    findings += _strays(store, {row["path"] for row in here})
     told(1.0, "done")
     return Report(tuple(findings), jobs, len(here), len(sounds) - len(here))
 
@@ -105,7 +105,7 @@ def mend(store: Store, report: Report, *, progress: Progress | None = None) -> i
         search.index_all(db)
         orphans = [row["path"] for row in db.query(_ORPHANS)]
         db.execute("DELETE FROM sound WHERE sha256 NOT IN (SELECT sha256 FROM clip)")
-        known = {row["path"] for row in db.query("SELECT path FROM sound")}
+        known = {row["path"] for row in db.query("SELECT path FROM sound WHERE let_go_at IS NULL")}
     for path in orphans:
         store.sounds.drop(path)
     for finding in _strays(store, known):

@@ -202,6 +202,11 @@ class Store:
         with self._reading() as db:
             return word_rows.clip_of_sound(db, job_id, sha256)
 
+    def sound_is_here(self, kept: Kept) -> None:
+        """A sound that was let go, and was given again, is kept again."""
+        with self.atomic() as db:
+            word_rows.sound_is_here(db, kept)
+
     def unheard_clips(self, job_id: str) -> tuple[Clip, ...]:
         """Clips that no engine has heard to the end, in order."""
         with self._reading() as db:

@@ -31,8 +31,7 @@ def add_clip(db: Database, job_id: str, kept: Kept, clip: Clip, position: int = 
     if there is not None:
         return there
     db.table("sound").insert({"sha256": kept.sha256, "path": kept.path, "bytes": kept.bytes}, ignore=True)
-    # Let go once and given again: it is kept again.
-    db.execute("UPDATE sound SET let_go_at = NULL, path = ? WHERE sha256 = ?", [kept.path, kept.sha256])
+    sound_is_here(db, kept)
     clip_id = id_from("c", job_id, kept.sha256)
     order_key = f"{_next_time(db, job_id)}/{position:05d}"
     if after is not None:
@@ -54,6 +53,11 @@ def add_clip(db: Database, job_id: str, kept: Kept, clip: Clip, position: int = 
     found = clip_of_sound(db, job_id, kept.sha256)
     assert found is not None
     return found
+
+
+def sound_is_here(db: Database, kept: Kept) -> None:
+    """A sound that was let go, and was given again, is kept again."""
+    db.execute("UPDATE sound SET let_go_at = NULL, path = ? WHERE sha256 = ?", [kept.path, kept.sha256])
 
 
 def clip_of_sound(db: Database, job_id: str, sha256: str) -> Clip | None:

@@ -65,8 +65,8 @@ def test_a_lost_worker_costs_only_its_recording(
     heard = (tmp_path / "heard.log").read_text().split()
     assert set(heard) == set(names) - {"deadly"}
     if not deadly:
-        # With the worker went what it had in hand: the recording over which it died, and at most one result on its way.
-        assert len(heard) <= len(names) + 1
+        # What went with the worker, in its hands or on its way, is heard once more; nothing is heard a third time.
+        assert max(heard.count(name) for name in names) <= 2
 
 
 def test_an_address_without_a_scheduler_is_said() -> None:

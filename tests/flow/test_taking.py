@@ -124,6 +124,23 @@ def test_a_take_that_was_stopped_goes_on(
         assert _without_order(store) == _without_order(other)
 
 
+@pytest.mark.usefixtures("even")
+def test_sound_that_was_let_go_and_is_given_again_is_kept_again(store: Store, job: Job, sounds: list[Path]) -> None:
+    """Nothing is heard anew, but the recording is there again."""
+    from fieldnote.store.checking import check
+
+    take(store, job, sounds[:1], Speaker(), Copier())
+    clip = store.job(job.id).clips[0]
+    with store.atomic() as db:
+        db.execute("UPDATE sound SET let_go_at = '2026-01-01'")
+    store.sounds.drop(clip.path)
+    engine = Speaker()
+    assert take(store, job, sounds[:1], engine, Copier()).already == 1
+    assert engine.heard == 0
+    assert (store.home / clip.path).is_file()
+    assert (check(store).sounds, check(store).findings) == (1, ())
+
+
 _KILLED = """
 import sys
 from pathlib import Path

@@ -253,15 +253,16 @@ def _rounding_error(total: Floats, evidence: float, sources: int) -> float:
 def covered(net: Network, *, backward: bool = True) -> _Core:
     """By passing forward and backward over the sources; nothing cancels. The evidence alone needs no way back."""
     count, n = net.links.shape
+    cube = _Cube(count)
     linked = [[(int(k), float(net.links[k, i])) for k in np.flatnonzero(net.links[:, i])] for i in range(n)]
     states = np.zeros(1 << count)
     states[0] = 1.0
     forward, log_scale = [states], 0.0
-    for p, links in zip(net.prior, linked, strict=True):
-        states = (1.0 - p) * states + p * _cover(states, links)
+    for p, links in zip(net.prior.tolist(), linked, strict=True):
+        states = (1.0 - p) * states + p * cube.cover(states, links)
         # Rescaled so that many improbable findings do not run out of range.
         size = float(states.max())
-        states = states / size
+        states /= size
         log_scale += float(np.log(size))
         forward.append(states)
     left = _left_to_leaks(net.leaks)
@@ -272,12 +273,41 @@ def covered(net: Network, *, backward: bool = True) -> _Core:
     prob = np.empty(n)
     for i in range(n - 1, -1, -1):
         p = float(net.prior[i])
-        with_it = _uncover(left, linked[i])
+        with_it = cube.uncover(left, linked[i])
         there, not_there = p * float(forward[i] @ with_it), (1.0 - p) * float(forward[i] @ left)
         prob[i] = there / (there + not_there)
         left = (1.0 - p) * left + p * with_it
-        left = left / left.max()
+        left /= left.max()
     return _Core(prob, evidence, alone, caused, log_scale)
+
+
+class _Cube:
+    """Work space over all sets of ``count`` findings, with views of it by finding (absent, present)."""
+
+    def __init__(self, count: int) -> None:
+        self._states = np.empty(1 << count)
+        pairs = [self._states.reshape(-1, 2, 1 << k) for k in range(count)]
+        self._views = [(p[:, 0], p[:, 1], np.empty_like(p[:, 0])) for p in pairs]
+
+    def cover(self, states: Floats, links: list[tuple[int, float]]) -> Floats:
+        """Move the share of each link from sets without its finding to those with it; valid until the next call."""
+        np.copyto(self._states, states)
+        for k, share in links:
+            absent, present, moved = self._views[k]
+            np.multiply(absent, share, out=moved)
+            present += moved
+            absent -= moved
+        return self._states
+
+    def uncover(self, states: Floats, links: list[tuple[int, float]]) -> Floats:
+        """The adjoint of ``cover``."""
+        np.copyto(self._states, states)
+        for k, share in links:
+            absent, present, moved = self._views[k]
+            np.multiply(present, share, out=moved)
+            absent *= 1.0 - share
+            absent += moved
+        return self._states
 
 
 def _left_to_leaks(leaks: Floats) -> Floats:
@@ -298,24 +328,3 @@ def _parts(states: Floats, leaks: Floats, left: Floats) -> tuple[Floats, Floats]
         # Without k itself: what is left to the leaks once k is taken for explained.
         alone[k] = states[~inside] @ left[subsets[~inside] | 1 << k]
     return alone, caused
-
-
-def _cover(states: Floats, links: list[tuple[int, float]]) -> Floats:
-    """Move the share ``p`` of every set without finding k to the set with it."""
-    out = states.copy()
-    for k, p in links:
-        pairs = out.reshape(-1, 2, 1 << k)
-        moved = pairs[:, 0] * p
-        pairs[:, 1] += moved
-        pairs[:, 0] *= 1.0 - p
-    return out
-
-
-def _uncover(states: Floats, links: list[tuple[int, float]]) -> Floats:
-    """The adjoint of ``_cover``."""
-    out = states.copy()
-    for k, p in links:
-        pairs = out.reshape(-1, 2, 1 << k)
-        pairs[:, 0] *= 1.0 - p
-        pairs[:, 0] += p * pairs[:, 1]
-    return out

@@ -4,7 +4,8 @@ The shares of one source add up to the change from before to after. Each is the 
 order spoken and in the reverse order: for two of them that is the Shapley value, and for more it keeps two that say
 the same from hiding each other, which leaving out one at a time would not.
 
-Where the evidence is too improbable for the fast sum, shares are those of the light network (``belief.lighten``).
+Where the evidence is too improbable for the fast sum, shares are those of the light network (``belief.lighten``), in
+the order spoken alone.
 """
 
 from __future__ import annotations
@@ -24,20 +25,22 @@ _TINY = 1e-15
 
 def shares(reading: Reading, columns: Sequence[int], belief: Belief) -> Floats:
     """Shares (items, columns) of the change in log-odds of each column, one row an item."""
-    if belief.sum_error > LOOSE:
+    light = belief.sum_error > LOOSE
+    if light:
         wanted = np.zeros(len(reading.prior))
         wanted[list(columns)] = 1.0
         keep = kept_when_light(belief.prob, wanted)
         reading, columns = _light(reading, keep), [int(keep[:c].sum()) for c in columns]
     items = reading.items
     out = np.zeros((len(items), len(columns)))
-    for order in (range(len(items)), range(len(items) - 1, -1, -1)):
+    orders = [range(len(items)), range(len(items) - 1, -1, -1)][: 1 if light else 2]
+    for order in orders:
         chosen: list[Item] = []
         before = _log_odds(reading, chosen, columns)
         for n in order:
             chosen.append(items[n])
             after = _log_odds(reading, chosen, columns)
-            out[n] += (after - before) / 2.0
+            out[n] += (after - before) / len(orders)
             before = after
     return out
 

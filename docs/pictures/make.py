@@ -23,6 +23,7 @@ WIDTH = 92
 def _save(console: Console, name: str, title: str) -> None:
     svg = console.export_svg(title=title)
     svg = re.sub(r"@font-face \{.*?\}", "", svg, flags=re.DOTALL)
+    svg = re.sub(r'<g transform="translate\(26,22\)">.*?</g>', "", svg, flags=re.DOTALL)  # no window buttons
     (HERE / name).write_text(svg, encoding="utf-8")
     print(HERE / name)  # noqa: T201
 
@@ -42,7 +43,6 @@ def main() -> None:
         console = _console()
         show_advice(console, told.midway, rooms.leak_map, everything=False)
         _save(console, "next.svg", "where to look next, asked after clip 4")
-        (HERE / "write-up.html").write_bytes((Path(folder) / "out" / "write-up.html").read_bytes())
 
 
 if __name__ == "__main__":

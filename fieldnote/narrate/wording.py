@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -47,6 +47,9 @@ class Vocabulary(Protocol):
 
     def term(self, kind: str, id: str) -> Any:
         """The row."""
+
+    def terms(self, kind: str) -> Sequence[Any]:
+        """All rows of one kind."""
 
 
 def choice(*values: str, default: str) -> Any:
@@ -211,7 +214,10 @@ class Wording:
     def unit(self, symbol: str | None) -> UnitForms:
         """Forms of a unit."""
         found = self._forms("unit", symbol, UnitForms)
-        return found if found.one else UnitForms(symbol or "", symbol or "")
+        if found.one or not symbol:
+            return found
+        named = next((u for u in self._pack.terms("unit") if getattr(u, "symbol", "") == symbol), None)
+        return UnitForms(named.name, named.plural) if named is not None else UnitForms(symbol, symbol)
 
     def quantity(self, what: str) -> QuantityForms:
         """Forms of a measured property."""

@@ -60,6 +60,26 @@ def test_a_pack_without_wording_can_be_written_up(tmp_path: Path) -> None:
     assert "The sill seal at the bay window was perished." in [s.text for p in story.paragraphs for s in p.sentences]
 
 
+def test_another_trade_needs_no_code() -> None:
+    """The pack of another trade is written up in its own words, by its own wording file alone."""
+    pane = {"place": "skylight", "part": "flashing", "side": "left"}
+    rows = [
+        {"kind": "fact", "what": "complaint", "value": "brown ring on the ceiling"},
+        {"kind": "evidence", "place": "ceiling", "state": "stain"},
+        {"kind": "test", "place": "skylight", "side": "left", "method": "hose", "state": "leak",
+         "quantities": [{"what": "time-to-leak", "value": 3, "unit": "min"}]},
+        {"kind": "check", "state": "lifted", **pane},
+        {"kind": "repair", "state": "refix", "material": "lead", **pane},
+        {"kind": "test", "place": "skylight", "side": "left", "method": "hose", "state": "dry", "stage": "verify",
+         "quantities": [{"what": "duration", "value": 15, "unit": "min"}]},
+    ]  # fmt: skip
+    story = narrate(job(*rows), load_pack("building-leaks"))
+    texts = [s.text for p in story.paragraphs for s in p.sentences]
+    assert "The occupant stated: “Brown ring on the ceiling.”" in texts
+    assert any(t.startswith("Water came in at the flashing") and t.endswith("the retest stayed dry.") for t in texts)
+    assert "A hose retest on the left side of the skylight stayed dry for 15 minutes." in texts
+
+
 def test_an_overlay_changes_the_wording(tmp_path: Path) -> None:
     """A shop's own wording is laid over the shipped one."""
     overlay = tmp_path / "vocab" / "body-leaks"

@@ -28,7 +28,8 @@ def show_advice(console: Console, advice: Advice, leak_map: LeakMap, *, everythi
     """
     console.width = min(console.width, LINE)
     few = len(advice.suggestions) if everything else _FEW_CANDIDATES
-    console.print(Text("Where the water may come in", style="bold"))
+    ending = bool(advice.plan) and advice.plan[0].place is None
+    console.print(Text("Should there be another leak" if ending else "Where the water may come in", style="bold"))
     for suggestion in advice.suggestions[:few]:
         _suggestion(console, suggestion, leak_map, everything)
     _more(console, len(advice.suggestions) - few, "candidates")
@@ -137,7 +138,11 @@ def _aftercare(console: Console, advice: Advice) -> None:
     console.print()
     console.print(Text("After the leak, until said done", style="bold"))
     for item in left:
-        console.print(Padding(Text.assemble("- ", item.text, (f" {item.because}", "dim")), (0, 0, 0, 1)))
+        grid = Table.grid(padding=(0, 1))
+        grid.add_column(width=2, justify="right")
+        grid.add_column()
+        grid.add_row("-", Text.assemble(item.text, (f" Why: {item.because}.", "dim")))
+        console.print(grid)
 
 
 def _unused(console: Console, unused: Sequence[Unused], everything: bool) -> None:

@@ -36,20 +36,20 @@ class Alike:
         self._targets = sorted(
             w for w in lexicon.trade_words if len(w) > self.exact_up_to and w.isalpha() and w not in protected
         )
-        self._heard: dict[str, list[tuple[tuple[str, ...], tuple[str, ...], float, bool]]] = {}
+        self.heard: dict[str, list[tuple[tuple[str, ...], tuple[str, ...], float, bool]]] = {}
         for row in lexicon.pack.lists["heard"]:
             heard, said = fold(row.heard), fold(row.said)
             if heard and said:
                 share = row.times / row.of if row.of else 0.0
                 sure = _HEARD_BASE + _HEARD_GAIN * min(share, 1.0)
-                self._heard.setdefault(heard[0], []).append((heard, said, sure, row.ordinary))
-        for rows in self._heard.values():
+                self.heard.setdefault(heard[0], []).append((heard, said, sure, row.ordinary))
+        for rows in self.heard.values():
             rows.sort(key=lambda row: -len(row[0]))
         self.word = lru_cache(maxsize=8192)(self._word)
 
     def phrase(self, texts: list[str], i: int) -> Mended | None:
         """A measured confusion that begins at word ``i``; an ordinary phrase counts only beside a trade word."""
-        for heard, said, sure, ordinary in self._heard.get(texts[i], ()):
+        for heard, said, sure, ordinary in self.heard.get(texts[i], ()):
             end = i + len(heard)
             if tuple(texts[i:end]) == heard and (not ordinary or self._fits(texts, i, end)):
                 return None if self._goes_on(texts, i) else Mended(said, end, "heard", sure)

@@ -864,6 +864,8 @@ def _times(utterance: Utterance, start: int, end: int) -> tuple[float | None, fl
 
 def heard(entry: Entry, draft: Draft) -> Entry:
     """With the seconds at which it was heard."""
+    if draft.utterance.from_s is None:
+        return entry
     starts = [o.from_s for o in entry.origins if o.from_s is not None]
     ends = [o.to_s for o in entry.origins if o.to_s is not None]
     if not starts:

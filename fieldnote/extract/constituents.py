@@ -6,11 +6,11 @@ Here each word gets the one reading that fits where it stands ("seal" the thing,
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from fieldnote.extract.items import Item
 from fieldnote.extract.lexicon import Lexicon, Sense
-from fieldnote.extract.noun_phrases import Span, Thing, within
+from fieldnote.extract.noun_phrases import Span, Thing, changed, within
 
 THING_TAGS = frozenset({"place", "part", "part_word", "generic", "material"})
 SKIPPED = frozenset({"filler", "function", "determiner", "opener", "approximate"})
@@ -90,7 +90,7 @@ class Grouper:
                 if grown is None:
                     break
                 if not thing.bare and item.tags & THING_TAGS and not items[last].end > item.start:
-                    cut = (replace(thing, start=items[i].start, end=items[last].end), j)
+                    cut = (changed(thing, start=items[i].start, end=items[last].end), j)
                 thing, last = grown, j
                 j += 1
                 continue
@@ -115,7 +115,7 @@ class Grouper:
             second = self._thing(items, cut[1], [])
             if second is not None and second[0].thing is not None:
                 halves = (cut[0], second[0].thing)
-        thing = replace(thing, start=items[i].start, end=items[last].end, halves=halves)
+        thing = changed(thing, start=items[i].start, end=items[last].end, halves=halves)
         return Constituent("thing", thing.start, thing.end, items[i], thing), last + 1
 
     def _goes_on(self, items: Sequence[Item], j: int, thing: Thing) -> bool:
@@ -217,7 +217,7 @@ class Grouper:
             ):
                 return None
             material = item.sense("material")
-            return replace(
+            return changed(
                 thing,
                 part_word=-1,
                 part=part.value,
@@ -234,14 +234,14 @@ class Grouper:
                 return None
             span = Span(item.start, item.end, "place")
             if place is not None:
-                return replace(thing, place=place.value, generic=-1, spans=(*thing.spans, span), sure=sure)
+                return changed(thing, place=place.value, generic=-1, spans=(*thing.spans, span), sure=sure)
             assert generic is not None
             if thing.place is not None:
                 return thing  # "the left front door door": the word adds nothing
-            return replace(thing, generic=generic.value, spans=(*thing.spans, span), sure=sure)
+            return changed(thing, generic=generic.value, spans=(*thing.spans, span), sure=sure)
         word = item.sense("part_word")
         if word is not None:
-            return replace(
+            return changed(
                 thing,
                 part=None,
                 part_word=word.value,
@@ -253,7 +253,7 @@ class Grouper:
             if thing.side is not None or (thing.named and self._place_next(items, j + 1)):
                 return None
             value = self._sides.get(side.value, side.value)
-            return replace(
+            return changed(
                 thing,
                 side=value,
                 both=thing.both or item.text == "both",
@@ -266,7 +266,7 @@ class Grouper:
                 return None
             if thing.named and thing.part is None and self._place_next(items, j + 1):
                 return None
-            return replace(
+            return changed(
                 thing,
                 at=tuple(dict.fromkeys((*thing.at, at.value))),
                 spans=(*thing.spans, Span(item.start, item.end, "at")),
@@ -277,7 +277,7 @@ class Grouper:
             if thing.material is not None or thing.part is not None:
                 return None
             span = Span(item.start, item.end, "material")
-            return replace(thing, material=material.value, spans=(*thing.spans, span), sure=sure)
+            return changed(thing, material=material.value, spans=(*thing.spans, span), sure=sure)
         return None
 
     def _generic_first(self, thing: Thing, generic: Sense | None, part: Sense) -> bool:
@@ -321,7 +321,7 @@ class Grouper:
         ):
             return None
         span = Span(items[j].start, items[k].end, "item")
-        return replace(thing, item=number.value, spans=(*thing.spans, span)), k
+        return changed(thing, item=number.value, spans=(*thing.spans, span)), k
 
     # -- everything else ----------------------------------------------------------------------------------------
 
@@ -544,9 +544,9 @@ class Grouper:
         row, places = self._lex.generics[thing.generic], self._lex.places
         for place in row.places:
             if places[place].assembly == places[owner].assembly:
-                return replace(thing, place=place, generic=-1)
+                return changed(thing, place=place, generic=-1)
         if row.part:
-            return replace(thing, place=owner, part=row.part, generic=-1)
+            return changed(thing, place=owner, part=row.part, generic=-1)
         return thing
 
     def _of_thing(self, row: Sequence[Constituent], i: int) -> tuple[Constituent, int] | None:
@@ -571,7 +571,7 @@ class Grouper:
         if c.kind == "number":
             number = c.item.number
             count = int(number.value) if number and isinstance(number.value, int) and number.kind != "ordinal" else None
-            thing = replace(owner, count=count if count and count > 1 else None, start=c.start)
+            thing = changed(owner, count=count if count and count > 1 else None, start=c.start)
         else:
             assert c.thing is not None
             inner = c.thing
@@ -579,9 +579,9 @@ class Grouper:
                 inner = self._told_by(inner, owner.place)
             if inner.named and inner.part is None and owner.named:
                 # "The roof of the rear door": a finer place; keep the first, and the side of the second.
-                owner = replace(owner, place=None, generic=-1, part=None)
-                inner = replace(inner, side=inner.side or owner.side)
+                owner = changed(owner, place=None, generic=-1, part=None)
+                inner = changed(inner, side=inner.side or owner.side)
             thing = within(inner, owner)
             if inner.bare:
-                thing = replace(thing, both=inner.both or owner.both)
+                thing = changed(thing, both=inner.both or owner.both)
         return Constituent("thing", c.start, thing.end, c.item, thing), end

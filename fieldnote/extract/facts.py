@@ -9,9 +9,9 @@ from fieldnote.extract.conversions import convert
 from fieldnote.extract.dates import read_build_date, read_model_year
 from fieldnote.extract.digit_strings import read_digit_string, read_odometer
 from fieldnote.extract.items import Item, Line
-from fieldnote.extract.lexicon import Lexicon
+from fieldnote.extract.lexicon import NUMBER_WORDS, Lexicon
 from fieldnote.extract.numbers import find_numbers
-from fieldnote.extract.spelled import read_spelled
+from fieldnote.extract.spelled import read_spelled, spelling_table
 from fieldnote.extract.tokens import fold
 from fieldnote.extract.units import QuantityMention
 from fieldnote.extract.vin import VinMention, VinReading, continue_vin, find_vin
@@ -25,6 +25,8 @@ _SHORTEST_VIN_PIECE = 2
 _VIN_NAME_REACH = 6
 # How sure a VIN is by what its check digit says.
 VIN_SURE = {"valid": 1.0, "unchecked": 0.9, "wrong": 0.5, "incomplete": 0.3, "too-long": 0.3, "none": 0.0}
+_SPELLED_LEAST = 4
+_GLUED_LEAST = 8
 _HOUR_MIN = 60
 _SHORT_REMARK = 6
 
@@ -101,6 +103,12 @@ class FactFinder:
 
     # -- all others ---------------------------------------------------------------------------------------------
 
+    def _may_spell(self, texts: list[str]) -> bool:
+        """Whether enough characters are spelled, or written together, for a VIN to be told."""
+        words = spelling_table().words
+        spelled = sum(len(t) == 1 or t in words or t[0].isdigit() or t in NUMBER_WORDS for t in texts)
+        return spelled >= _SPELLED_LEAST or any(len(t) >= _GLUED_LEAST and not t.isalpha() for t in texts)
+
     def find(self, line: Line, *, until: int | None = None, vin: VinMention | None = None) -> list[FactFound]:
         """Facts of one utterance, up to word ``until``, left to right, never overlapping."""
         if until is not None:
@@ -147,6 +155,8 @@ class FactFinder:
         """The VIN spelled here, whole or begun; or what goes on with one begun in an utterance before."""
         texts = list(line.texts)
         if not any(f.value == "vin" for f in self._lex.facts.values()) or len(texts) < _SHORTEST_VIN_PIECE:
+            return None
+        if pending is None and not self._may_spell(texts):
             return None
         if pending is not None:
             more = continue_vin(pending, texts)
@@ -303,6 +313,8 @@ class FactFinder:
         """A distance in a unit that only odometers use ("two hundred and fourteen thousand kilometres")."""
         fact = next((f for f in self._lex.facts.values() if self._is_odometer(f)), None)
         if fact is None or any(f.what == fact.id for f in found):
+            return
+        if not any(i.number is not None or i.quantity is not None for i in line.items):
             return
         for number in find_numbers(texts):
             if any(f.start <= number.start < f.end for f in found):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from fieldnote.extract.lexicon import Finding, Lexicon, Sense
 from fieldnote.extract.mentions import Mention, MentionFinder, Word
@@ -77,8 +78,9 @@ class ItemMaker:
         words = self._finder.words(tokens)
         texts = [w.text for w in words]
         assert self._lex.units is not None  # compiled with the lexicon
-        quantities = find_quantities(self._written_out(texts), self._lex.units)
-        numbers = find_numbers(texts)
+        counted = not self._lex.number_words.isdisjoint(texts) or any(not t[0].isalpha() for t in texts)
+        quantities = find_quantities(self._written_out(texts), self._lex.units) if counted else ()
+        numbers = find_numbers(texts) if counted else ()
         free = [False] * len(words)
         mentions = self._finder.find(words, free)
         items = self._split_verbs(self._merge(words, texts, mentions, quantities, numbers))
@@ -216,14 +218,21 @@ def _weak(item: Item) -> bool:
     return item.tags <= {"word"} and item.classes <= _WEAK
 
 
+@lru_cache(maxsize=8192)
+def _sorted_out(senses: tuple[Sense, ...]) -> tuple[frozenset[str], frozenset[str]]:
+    """The word classes and the tags of some senses."""
+    return frozenset(s.value for s in senses if s.tag == "word"), frozenset(s.tag for s in senses)
+
+
 def _item(mention: Mention, texts: Sequence[str]) -> Item:
+    classes, tags = _sorted_out(mention.senses)
     return Item(
         mention.start,
         mention.end,
         " ".join(texts[mention.start : mention.end]),
         mention.senses,
-        frozenset(s.value for s in mention.senses if s.tag == "word"),
-        frozenset(s.tag for s in mention.senses),
+        classes,
+        tags,
         sure=mention.sure,
         how=mention.how,
     )

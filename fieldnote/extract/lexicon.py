@@ -104,6 +104,8 @@ class Lexicon:
     facts: dict[str, FactKind] = field(default_factory=dict)
     test_states: tuple[str, str] = ("", "")
     """The result of a test that leaked, and of one that did not."""
+    number_words: frozenset[str] = frozenset()
+    """Words without one of which there is no number and no measure."""
     first: Node = field(default_factory=Node)
     """Phrases that are matched before all others."""
     small_words: frozenset[str] = frozenset()
@@ -366,4 +368,5 @@ def _add_units(lex: Lexicon) -> None:
         for phrase in (*row.say, *getattr(row, "choices", ())):
             lex.words.update(fold(phrase))
     lex.words.update(NUMBER_WORDS)
+    lex.number_words = NUMBER_WORDS | set(lex.units.by_first) | {"point", "decimal", "between", "minus", "negative"}
     lex.words.update(spelling_table().words)

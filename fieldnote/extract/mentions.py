@@ -48,12 +48,17 @@ class MentionFinder:
     def __init__(self, lexicon: Lexicon) -> None:
         self._lex = lexicon
         self._alike = Alike(lexicon)
+        self._halves = frozenset(
+            word[:k] for word in lexicon.listed if len(word) >= _SHORTEST_JOINED for k in range(2, len(word) - 2)
+        )
+        """Beginnings of words that may have been written as two."""
 
     def words(self, tokens: Sequence[Token]) -> list[Word]:
         """Tokens with short forms written out, other spellings folded, and misheard words mended."""
         lex, i, n = self._lex, 0, len(tokens)
         out: list[Word] = []
         short, respelled = lex.short.next, lex.respelled
+        heard, halves = self._alike.heard, self._halves
         texts = [t.text for t in tokens]
         while i < n:
             text = texts[i]
@@ -63,12 +68,12 @@ class MentionFinder:
                     out.extend(Word(w, i, end, "respelled", _RESPELLED_SURE) for w in means)
                     i = end
                     continue
-            mended = self._alike.phrase(texts, i)
+            mended = self._alike.phrase(texts, i) if text in heard else None
             if mended is not None:
                 out.extend(Word(w, i, mended.end, mended.how, mended.sure) for w in mended.words)
                 i = mended.end
                 continue
-            joined = self._joined(texts, i)
+            joined = self._joined(texts, i) if text in halves else None
             if joined is not None:
                 out.append(Word(joined, i, i + 2, "respelled", _RESPELLED_SURE))
                 i += 2

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +52,22 @@ class Thing:
         return self.place is not None or self.generic >= 0
 
 
+_FIELDS = tuple(f.name for f in fields(Thing))
+
+
+def changed(thing: Thing, **values: Any) -> Thing:
+    """``dataclasses.replace`` for things, several times as fast: names are put together from many small steps."""
+    new = object.__new__(Thing)
+    for name in _FIELDS:
+        object.__setattr__(new, name, values[name] if name in values else getattr(thing, name))
+    return new
+
+
 def within(inner: Thing, outer: Thing) -> Thing:
     """``inner`` with what it does not say filled from ``outer``: "the grommet" in "the left front door"."""
     takes_place = not inner.named
     same_place = takes_place or (inner.place is not None and inner.place == outer.place)
-    return replace(
+    return changed(
         inner,
         place=outer.place if takes_place else inner.place,
         generic=outer.generic if takes_place else inner.generic,

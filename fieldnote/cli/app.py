@@ -15,8 +15,10 @@ from fieldnote.cli.failures import report
 from fieldnote.cli.guide import guide
 from fieldnote.cli.handover import handover
 from fieldnote.cli.hear import hear
+from fieldnote.cli.listen import listen
 from fieldnote.cli.narrate import narrate
 from fieldnote.cli.next import next_checks
+from fieldnote.cli.serve import serve
 from fieldnote.cli.take import take
 from fieldnote.errors import FieldnoteError
 
@@ -48,8 +50,10 @@ app.command()(demo)
 app.command()(extract)
 app.command()(guide)
 app.command()(hear)
+app.command()(listen)
 app.command()(narrate)
 app.command("next")(next_checks)
+app.command()(serve)
 app.command()(take)
 job.app.command("handover")(handover)
 app.add_typer(job.app)

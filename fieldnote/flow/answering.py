@@ -89,14 +89,25 @@ def next_aloud(advice: Advice, pack: Pack) -> str:
     if not advice.plan:
         return "Nothing is left to look for."
     step = advice.plan[0]
-    parts = [_step(step, pack), step.because]
+    parts = [step_words(step, pack), step.because]
     caution = next(iter((*step.cautions, *advice.cautions)), "")
     if caution:
         parts.append(f"Caution: {caution}")
     return " ".join(_sentence(part) for part in parts if part)
 
 
-def _step(step: Step, pack: Pack) -> str:
+def checks(advice: Advice, pack: Pack, lines: int) -> tuple[str, ...]:
+    """The first steps as lines, the caution of the first one after it."""
+    out: list[str] = []
+    for step in advice.plan[:lines]:
+        out.append(f"{step_words(step, pack)}, {step.minutes:g} min")
+        if len(out) == 1:
+            out += [f"caution: {caution}" for caution in (*step.cautions, *advice.cautions)[:1]]
+    return tuple(out[:lines])
+
+
+def step_words(step: Step, pack: Pack) -> str:
+    """What a step asks for, in plain words."""
     side = "both sides" if step.side == "both" else step.side or ""
     where = " ".join(filter(None, (side, _name(pack, "place", step.place), _name(pack, "part", step.part))))
     if step.do == "look":

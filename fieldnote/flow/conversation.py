@@ -81,6 +81,11 @@ class Conversation:
         self._happened.said(Utterance("", text), changes)
         self._confirm(changes)
 
+    def marked(self, at_s: float, person: str | None) -> None:
+        """A key marked this moment; the word stands among what was said."""
+        self._dictation.type(self.wording("mark"), person)
+        self._mark(at_s)
+
     def wording(self, command: str) -> str:
         """How a command is said, as the pack calls it."""
         try:

@@ -18,6 +18,7 @@ from fieldnote.extract.lexicon import compile_lexicon
 from fieldnote.flow.rooms import Rooms
 from fieldnote.flow.taking import utterance_id
 from fieldnote.flow.understanding import making_of, understand
+from fieldnote.recognize.doubt import marked
 from fieldnote.records import Clip, Entry, Job, Leftover, Utterance
 
 _QUICK_S = 0.06
@@ -120,7 +121,8 @@ class Dictation:
         began = time.monotonic()
         if patient and self._took_s > _QUICK_S and began - self._written_at < _PATIENCE * self._took_s:
             return
-        self._store.put_extraction(self._job, self.entries, self._leftovers, self._making)
+        entries = marked(self.entries, self._job.utterances)
+        self._store.put_extraction(self._job, entries, self._leftovers, self._making)
         self._written_at = time.monotonic()
         self._took_s = self._written_at - began
         self._unwritten = False
@@ -143,6 +145,9 @@ class Dictation:
         self.state, changes = self._extractor.step(self.state, utterance)
         for id in changes.withdrawn:
             self._entries.pop(id, None)
+        changes = replace(
+            changes, added=marked(changes.added, (utterance,)), changed=marked(changes.changed, (utterance,))
+        )
         for entry in (*changes.changed, *changes.added):
             self._entries[entry.id] = entry
         self._leftovers.extend(changes.leftovers)

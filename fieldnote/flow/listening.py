@@ -94,10 +94,12 @@ class Listening:
         self._captions = captions
         self._detector = detector
         self._happened: Happened = happened or Happened()
+        # Looked up before anything is recorded: what is begun later is no leftover.
+        self._left = journal.left()
         self._recorder: Recorder | None = None
         self._sound = _SoundWatch()
         self._asked_mode: Mode | None = None
-        self._acts: deque[Callable[[], None]] = deque()
+        self._acts: deque[Callable[[float], None]] = deque()
         self._stop_retrying = False
         self.behind_s = 0.0
         self.speaking = False
@@ -106,16 +108,12 @@ class Listening:
 
     def left_s(self) -> float:
         """Seconds of sound that an earlier process left unprocessed."""
-        stretches = self._journal.left()
-        try:
-            return seconds_left(stretches, self._dictation.done_up_to)
-        finally:
-            for stretch in stretches:
-                stretch.close()
+        return seconds_left(self._left, self._dictation.done_up_to)
 
     def catch_up(self) -> None:
         """Process what an earlier process left, in order."""
-        for stretch in self._journal.left():
+        left, self._left = self._left, ()
+        for stretch in left:
             self._listen_to(stretch, self._dictation.done_up_to(stretch))
         self._dictation.write(patient=False)
 
@@ -144,8 +142,8 @@ class Listening:
         """From now on listen in another way (a key was pressed)."""
         self._asked_mode = mode
 
-    def ask(self, act: Callable[[], None]) -> None:
-        """Do something in the listener's thread, between two utterances (a key was pressed)."""
+    def ask(self, act: Callable[[float], None]) -> None:
+        """Do something in the listener's thread (a key was pressed); it is told the time on the sound's clock."""
         self._acts.append(act)
 
     def stop_retrying(self) -> None:
@@ -281,7 +279,7 @@ class Listening:
     def _asked(self, walk: _Walk) -> _Walk | None:
         """A key asked for another mode: it begins with the next sound, once what is being said has ended."""
         while self._acts:
-            self._acts.popleft()()
+            self._acts.popleft()(self._now_s(walk))
         mode = self._asked_mode
         if mode is None or walk.cutter.speaking:
             return None

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 
 from fieldnote.capture.journal import Journal, Mode
 from fieldnote.capture.microphone import Source
 from fieldnote.capture.voice_activity import Detector
+from fieldnote.errors import FieldnoteError
 from fieldnote.flow.answering import Silence, Voice
 from fieldnote.flow.captions import Captions
 from fieldnote.flow.conversation import Conversation, Happened
@@ -107,4 +109,24 @@ class Session:
 
     def type(self, text: str, person: str | None = None) -> None:
         """A key says ``text``."""
-        self.listening.ask(lambda: self.conversation.typed(text, person))
+        self.listening.ask(lambda at_s: self.conversation.typed(text, person))
+
+    def mark(self, person: str | None = None) -> None:
+        """A key marks the moment; while the test clock runs, that water came in."""
+        self.listening.ask(lambda at_s: self.conversation.marked(at_s, person))
+
+
+def live_engine(rooms: Rooms) -> LiveEngine | None:
+    """An engine that tells words while they are spoken, where its model is on this machine."""
+    from fieldnote.recognize import open_engine
+    from fieldnote.recognize.model_files import load_manifest, locate
+
+    settings = rooms.settings.recognize
+    for pin in load_manifest().values():
+        if pin.engine == "vosk" and locate(pin.name, rooms.home):
+            try:
+                found = open_engine(replace(settings, engine="vosk", model=pin.name), rooms.pack, rooms.home)
+            except FieldnoteError:
+                return None
+            return found if isinstance(found, LiveEngine) else None
+    return None

@@ -126,8 +126,6 @@ def one(home: Path, loaded: Rooms, samples: np.ndarray, after_s: float) -> dict[
     return {
         "fed": fed_samples,
         "kept": len(kept),
-        "first_other": int(np.argmin(np.append(kept == samples[: len(kept)], False))),
-        "clips": [c.source for c in opened(home, loaded).store.job("job").clips],
         "same": bool(np.array_equal(kept, samples[: len(kept)])),
         "in_clips": len(clips(home, loaded)),
         "left": len(raw(home, loaded, job_id)),

@@ -6,6 +6,7 @@ Every connection has foreign keys on, write-ahead logging (readers never wait fo
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,8 +14,9 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from fieldnote.errors import StoreFault
 from fieldnote.store.faults import not_a_database, plain_faults
-from fieldnote.store.migrations import migrate
+from fieldnote.store.migrations import migrate, refuse_what_is_not_ours, steps
 from fieldnote.store.search import index_all
 
 FILE_NAME = "jobs.db"
@@ -32,6 +34,8 @@ def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
         StoreFault: the folder or the file cannot be used, or a newer version of fieldnote wrote it.
 
     """
+    if cannot_be_written(path):
+        return open_for_reading(path)
     with plain_faults(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         refuse_scraps(path)
@@ -42,6 +46,51 @@ def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
                     index_all(db)
         except BaseException:
             db.conn.close()
+            raise
+    return db
+
+
+def cannot_be_written(path: Path) -> bool:
+    """Whether a database is there that this user or this medium (a backup on a read-only disk) cannot write."""
+    effective = os.access in os.supports_effective_ids
+    try:
+        return path.is_file() and not all(
+            os.access(asked, os.W_OK, effective_ids=effective) for asked in (path, path.parent)
+        )
+    except OSError:
+        return False
+
+
+def open_for_reading(path: Path) -> Database:
+    """A connection that can only read; every write of it is refused as ``StoreFault``.
+
+    Raises:
+        StoreFault: the database was not closed, or steps are pending that need writing.
+
+    """
+    with plain_faults(path):
+        refuse_scraps(path)
+        log = path.with_name(f"{path.name}-wal")
+        if log.is_file() and log.stat().st_size:
+            raise StoreFault(
+                "these jobs were not closed, and this folder cannot be written",
+                where=str(path),
+                do="Copy the whole folder to where you may write, and set FIELDNOTE_HOME to it.",
+            )
+        # immutable: without it SQLite would want to make files beside a database in write-ahead mode.
+        uri = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
+        conn = sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False)
+        db = Database(conn, execute_plugins=False)
+        try:
+            refuse_what_is_not_ours(db, path)
+            if steps.pending(db):
+                raise StoreFault(
+                    "these jobs are of an earlier version, and this folder cannot be written",
+                    where=str(path),
+                    do="Copy the whole folder to where you may write, and set FIELDNOTE_HOME to it.",
+                )
+        except BaseException:
+            conn.close()
             raise
     return db
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 import errno
 import os
 import resource
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -60,19 +61,52 @@ def test_a_folder_that_cannot_be_written(open_folder: Path) -> None:
 
 
 def test_a_database_that_cannot_be_written(open_folder: Path) -> None:
-    """A store whose file has become read-only is refused in one line and keeps what it holds."""
+    """A store whose folder has become read-only can be read; writing to it is refused in one line."""
     home = open_folder / "home"
     with Store(home) as store:
         store.open_job("van 3")
     home.chmod(0o555)
     (home / FILE_NAME).chmod(0o444)
-    with _without_privileges(), pytest.raises(StoreFault) as caught:
-        Store(home).open_job("van 4")
+    with _without_privileges(), Store(home) as store:
+        assert [line.name for line in store.jobs()] == ["van 3"]
+        assert store.job("van 3").name == "van 3"
+        with pytest.raises(StoreFault, match="read but not written") as caught:
+            store.open_job("van 4")
     _one_line(caught.value)
     home.chmod(0o755)
     (home / FILE_NAME).chmod(0o644)
     with Store(home) as store:
         assert [line.name for line in store.jobs()] == ["van 3"]
+
+
+def test_a_store_that_was_not_closed_cannot_be_read_without_writing(open_folder: Path) -> None:
+    """What lies in the log of a writer that died would be missing: it is said instead."""
+    home = open_folder / "home"
+    store = Store(home)
+    store.open_job("van 3")
+    copy = open_folder / "copy"
+    shutil.copytree(home, copy)  # as it is while it is open: the last words are in the log
+    store.close()
+    copy.chmod(0o555)
+    for path in copy.iterdir():
+        path.chmod(0o444)
+    with _without_privileges(), pytest.raises(StoreFault, match="were not closed") as caught:
+        Store(copy)
+    _one_line(caught.value)
+    copy.chmod(0o755)
+
+
+def test_an_earlier_store_that_cannot_be_written_is_said(open_folder: Path) -> None:
+    """It would have to be brought up to date first."""
+    home = open_folder / "home"
+    home.mkdir()
+    shutil.copy(Path(__file__).parent / "earlier" / "m001_jobs_words_entries.db", home / FILE_NAME)
+    (home / FILE_NAME).chmod(0o444)
+    home.chmod(0o555)
+    with _without_privileges(), pytest.raises(StoreFault, match="earlier version") as caught:
+        Store(home)
+    _one_line(caught.value)
+    home.chmod(0o755)
 
 
 def test_a_file_where_the_folder_should_be(tmp_path: Path) -> None:

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from fieldnote.flow.rooms import Rooms
+from fieldnote.narrate.sketch import load_sketch
+from fieldnote.narrate.wording import check_ids, load_wording
 from fieldnote.records import Entry, Intake, Utterance
 from fieldnote.vocabulary import Pack
 from fieldnote.vocabulary.confusable import Confusions, confusions
@@ -42,7 +44,7 @@ def entries_of(rooms: Rooms, job: ProvingJob) -> Sequence[Entry]:
 
 
 def check_all(rooms: Rooms) -> None:
-    """Read everything of the pack strictly: words, proving set, leak map and cautions where it has them.
+    """Read everything of the pack strictly: words, proving set; map, cautions, wording and sketch where it has them.
 
     Raises:
         PackFault: with all faults of the first of these that has any.
@@ -52,6 +54,10 @@ def check_all(rooms: Rooms) -> None:
     for file, read in (("leak_map.toml", "leak_map"), ("cautions.toml", "cautions")):
         if any((folder / file).is_file() for folder in rooms.pack.folders):
             getattr(rooms, read)
+    load_wording(rooms.pack)
+    load_sketch(rooms.pack)
+    has_map = any((folder / "leak_map.toml").is_file() for folder in rooms.pack.folders)
+    check_ids(rooms.pack, rooms.leak_map.names if has_map else ())
 
 
 def check_map(pack: Pack, path: Path) -> object:

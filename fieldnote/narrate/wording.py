@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -270,6 +270,35 @@ def load_wording(pack: Vocabulary) -> Wording:
     return Wording(pack, tables)
 
 
+def check_ids(pack: Vocabulary, more: Iterable[tuple[str, str]] = ()) -> None:
+    """Refuse rows of terms that the pack does not have. ``more`` are further ids by kind, such as those of a leak map.
+
+    Raises:
+        PackFault: with all such rows.
+
+    """
+    known = set(more)
+    symbols = {str(u.symbol) for u in pack.terms("unit")}
+    faults: list[Fault] = []
+    for folder in pack.folders:
+        path = folder / FILE_NAME
+        if not path.is_file():
+            continue
+        text = path.read_text(encoding="utf-8")
+        for kind, rows in tomllib.loads(text).items():
+            ids = symbols if kind == "unit" else {t.id for t in pack.terms(kind)} | {i for k, i in known if k == kind}
+            for id in rows if kind not in ("aftercare", "watch") else ():
+                if id not in ids:
+                    faults.append(_fault(path.name, text, f"{kind}.{id}", repr(id), f"a {kind} of the pack", id, ids))
+    if faults:
+        raise PackFault(
+            f"the wording names what is not in the pack, first: {faults[0]}",
+            where=str(pack.folders[0]),
+            do=f"Mend {FILE_NAME}.",
+            faults=tuple(faults),
+        )
+
+
 # A write-up is made again at every change of a job: the same file is read once.
 @lru_cache(maxsize=8)
 def _read(file: str, raw: bytes) -> tuple[dict[str, dict[str, Any]], tuple[Fault, ...]]:
@@ -354,4 +383,4 @@ def _line(text: str, key: str) -> int:
     return fallback
 
 
-__all__ = ["FILE_NAME", "FORMS", "Vocabulary", "Wording", "load_wording"]
+__all__ = ["FILE_NAME", "FORMS", "Vocabulary", "Wording", "check_ids", "load_wording"]

@@ -9,7 +9,7 @@ import pytest
 from fieldnote.errors import PackFault
 from fieldnote.narrate import narrate
 from fieldnote.narrate.phrases import measure, number, series
-from fieldnote.narrate.wording import load_wording
+from fieldnote.narrate.wording import check_ids, load_wording
 from fieldnote.vocabulary import Pack, load_pack
 
 from .jobs import IDS, PACK, job
@@ -50,6 +50,20 @@ def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
     with pytest.raises(PackFault) as caught:
         load_wording(pack_with(tmp_path, "[place]\nhood.perp = 'on'\n[state.torn]\nis = 3\n"))
     assert len(caught.value.faults) == 2
+
+
+@pytest.mark.parametrize("name", ["body-leaks", "building-leaks"])
+def test_the_shipped_wording_names_only_terms_that_there_are(name: str) -> None:
+    """Every row of a shipped wording is of a term of its pack."""
+    check_ids(load_pack(name))
+
+
+def test_a_row_of_no_term_is_refused(tmp_path: Path) -> None:
+    """A mistyped id is refused with its line; ids of the leak map may be allowed besides."""
+    pack = pack_with(tmp_path, "[place]\nattic.prep = 'in'\n\n[state.torm]\nis = 'torn'\n")
+    with pytest.raises(PackFault) as caught:
+        check_ids(pack, [("place", "attic")])
+    assert [(f.line, f.key) for f in caught.value.faults] == [(4, "state.torm")]
 
 
 def test_a_pack_without_wording_can_be_written_up(tmp_path: Path) -> None:

@@ -369,6 +369,8 @@ class Grouper:
                 if word_class in ("put_in", "apply"):
                     return "handle", item.sense("word")
                 return word_class, item.sense("word")
+        if item.is_a("negator") and "state" in item.tags and self._denies(item, items, i):
+            return "negator", None
         if item.is_a("negator", "hedge", "plan", "neither") and "state" not in item.tags:
             return next(k for k in _WORD_KINDS if k in item.classes), None
         if "state" in item.tags and not self._idle_state(item, items, i, last):
@@ -379,6 +381,14 @@ class Grouper:
         if item.senses:
             return "skip", None
         return "unknown", None
+
+    def _denies(self, item: Item, items: Sequence[Item], i: int) -> bool:
+        """ "Nothing wet": a result that denies the finding right behind it; alone, or before the same result, it stays one."""
+        following = items[i + 1].finding if i + 1 < len(items) else None
+        result = item.finding.get("test") if item.finding else None
+        return following is not None and following.get("test") != result and bool(
+            following.get("check") or following.get("evidence")
+        )
 
     def _just_handled(self, before: Sequence[Constituent]) -> bool:
         """Whether a verb of putting on stands right before, small words aside."""

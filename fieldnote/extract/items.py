@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
 from fieldnote.extract.lexicon import Finding, Lexicon, Sense
 from fieldnote.extract.mentions import Mention, MentionFinder, Word
@@ -72,6 +71,7 @@ class ItemMaker:
     def __init__(self, lexicon: Lexicon) -> None:
         self._lex = lexicon
         self._finder = MentionFinder(lexicon)
+        self._sorted: dict[int, tuple[tuple[Sense, ...], frozenset[str], frozenset[str]]] = {}
 
     def line(self, tokens: Sequence[Token]) -> Line:
         """The items of one utterance, left to right; words that match nothing are items without senses."""
@@ -105,7 +105,7 @@ class ItemMaker:
             if any(s < m.end and m.start < e for s, e in held):
                 self._rescue(m, words, texts, held, items)
                 continue
-            items.append(_item(m, texts))
+            items.append(self._item(m, texts))
         taken = [False] * len(words)
         for item in items:
             taken[item.start : item.end] = [True] * (item.end - item.start)
@@ -188,6 +188,20 @@ class ItemMaker:
                 return None
         return None
 
+    def _item(self, mention: Mention, texts: Sequence[str]) -> Item:
+        senses = mention.senses
+        known = self._sorted.get(id(senses))
+        if known is None or known[0] is not senses:
+            # Kept with the senses themselves, so that their identity stays theirs.
+            classes = frozenset(s.value for s in senses if s.tag == "word")
+            known = (senses, classes, frozenset(s.tag for s in senses))
+            if len(self._sorted) < _MOST_SORTED:
+                self._sorted[id(senses)] = known
+        text = " ".join(texts[mention.start : mention.end])
+        return Item(
+            mention.start, mention.end, text, senses, known[1], known[2], sure=mention.sure, how=mention.how
+        )  # fmt: skip
+
     def _rescue(
         self,
         mention: Mention,
@@ -202,13 +216,14 @@ class ItemMaker:
             for i in range(max(start, mention.start), min(end, mention.end)):
                 taken[i] = True
         if not all(taken):
-            items.extend(_item(m, texts) for m in self._finder.find(words, taken))
+            items.extend(self._item(m, texts) for m in self._finder.find(words, taken))
 
 
 _PARTICLE_REACH = 8
 """How many items may stand between a verb and its particle."""
 _PARTICLE_LONGEST = 3
 """Items of the longest particle ("back down", "back into place")."""
+_MOST_SORTED = 20_000
 _WEAK = frozenset(
     {"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate", "opener", "mend"}
 )
@@ -216,26 +231,6 @@ _WEAK = frozenset(
 
 def _weak(item: Item) -> bool:
     return item.tags <= {"word"} and item.classes <= _WEAK
-
-
-@lru_cache(maxsize=8192)
-def _sorted_out(senses: tuple[Sense, ...]) -> tuple[frozenset[str], frozenset[str]]:
-    """The word classes and the tags of some senses."""
-    return frozenset(s.value for s in senses if s.tag == "word"), frozenset(s.tag for s in senses)
-
-
-def _item(mention: Mention, texts: Sequence[str]) -> Item:
-    classes, tags = _sorted_out(mention.senses)
-    return Item(
-        mention.start,
-        mention.end,
-        " ".join(texts[mention.start : mention.end]),
-        mention.senses,
-        classes,
-        tags,
-        sure=mention.sure,
-        how=mention.how,
-    )
 
 
 def _covered_by_longer(start: int, end: int, mentions: Sequence[Mention]) -> bool:

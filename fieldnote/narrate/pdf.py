@@ -131,7 +131,7 @@ def _where(sheet: Sheet, document: Document, sketch: Sketch) -> None:
     bottom = draw_sketch(sheet, sketch, document.marks, MARGIN_MM + SIDE_MM, top - 2, width)
     sheet.set_xy(MARGIN_MM + SIDE_MM, bottom - 1)
     sheet.inked("", 8, SOFT)
-    sheet.cell(0, 4, document.drawn, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    sheet.multi_cell(sheet.epw - SIDE_MM, 4, document.drawn, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
     _ruled_off(sheet)
 
 

@@ -174,9 +174,11 @@ class WhisperEngine:
         taken, way = self._run(samples, prompt, shown), self._input
         if taken.no_speech_prob >= self._nothing_said_prob:
             return self._rejected(taken, len(prompt), way)
-        if not taken.trusted and shown < FULL_FRAMES:
+        repeats = said_twice(taken.readings[0].text, len(samples) / RATE_HZ)
+        stuck = repeats is not None and len(bare(taken.readings[0].text).split()) >= 3 * len(repeats.split())
+        if (stuck or not taken.trusted) and shown < FULL_FRAMES:
             longer = self._run(samples, prompt, FULL_FRAMES)
-            if self._rank(longer) > self._rank(taken):
+            if stuck or self._rank(longer) > self._rank(taken):
                 taken, way = longer, "padded"
         return self._heard(_said_once(taken, len(samples) / RATE_HZ), samples, len(prompt), way)
 

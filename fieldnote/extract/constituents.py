@@ -150,6 +150,8 @@ class Grouper:
         following = items[j + 1] if j + 1 < len(items) else None
         led = j > 0 and items[j - 1].is_a("determiner", "preposition", "of", "link", "and", "mend", "negator", "then")
         bare = items[j].end - items[j].start == 1
+        if bare and not led and following is not None and following.is_a("pronoun") and following.text in ("it", "them"):
+            return True
         return bool(
             bare
             and j > 0
@@ -358,7 +360,8 @@ class Grouper:
         if method is not None:
             return ("method_verb" if self._method_verb(item, items, i, last) else "method"), method
         for word_class in ("retest_verb", "test_verb"):
-            if item.is_a(word_class) and self._verb_here(item, items, i, last):
+            denied = last is not None and last.kind == "negator" and "state" in item.tags
+            if item.is_a(word_class) and not denied and self._verb_here(item, items, i, last):
                 return ("retest" if word_class == "retest_verb" else "test"), item.sense("word")
         if item.is_a("retest"):
             return "retest", None
@@ -375,6 +378,8 @@ class Grouper:
             return next(k for k in _WORD_KINDS if k in item.classes), None
         if "state" in item.tags and not self._idle_state(item, items, i, last):
             return "state", item.sense("state")
+        if item.is_a("determiner") and item.is_a("pronoun") and i + 1 < len(items) and items[i + 1].tags & THING_TAGS:
+            return "determiner", None  # "on that door"
         for kind in _WORD_KINDS:
             if kind in item.classes:
                 return kind, None

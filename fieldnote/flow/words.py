@@ -15,7 +15,7 @@ from fieldnote.vocabulary.proving import Proof, keep_run, last_run_path, prove, 
 from fieldnote.vocabulary.proving_files import ProvingJob, load_proving
 from fieldnote.vocabulary.unknown import Left, UnknownPhrase, unknown_phrases
 
-TERM_WORDS = frozenset({"place", "part", "state", "done", "method", "material"})
+TERM_WORDS = frozenset({"place", "part", "state", "done", "method", "material", "one", "part_word"})
 """First words of meanings that name a term of the pack."""
 WEIGHTS = "model.bin"
 """The file of a model whose hash stands for the model."""
@@ -130,9 +130,10 @@ def meanings_of(rooms: Rooms) -> Callable[[str], frozenset[str]]:
 
 
 def breaks_grammar(rooms: Rooms) -> Callable[[str, str], bool]:
-    """Tells whether a reading has a word that changes a sentence (a side, a position, "not") and was not said."""
+    """Tells whether a reading has a word that changes a sentence (a side, a unit, "not") and was not said."""
     pack = rooms.pack
     phrases = [*pack.words.get("negator", ()), *(p for t in (pack.sides, pack.at) for ps in t.values() for p in ps)]
+    phrases += [p for unit in pack.terms("unit") for p in unit.say]
     words = {phrase for phrase in phrases if " " not in phrase}
     return lambda said, heard: bool((set(heard.split()) - set(said.split())) & words)
 

@@ -614,7 +614,7 @@ class ClauseReader:
         for frame in self._clause:
             if frame.kind == "state" and (frame.thing is None or frame is self._last):
                 frame.inherited = False
-                frame.thing = thing if frame.thing is None else within(thing, frame.thing)
+                frame.thing = thing if frame.thing is None else _placed(frame.thing, thing)
                 frame.spans.extend(thing.spans)
                 frame.end = max(frame.end, thing.end)
                 frame.of_thing = True
@@ -1468,6 +1468,12 @@ class ClauseReader:
         return named and not done
 
     def _on_pronoun(self, i: int, c: Constituent) -> None:
+        if self._handle is not None and self._handle.is_a("apply") and (self._again or self._again_next(i + 1)):
+            # "Run it again": the test once more.
+            handle, self._handle = self._handle, None
+            frame = self._test_frame(handle, None)
+            frame.pronoun = frame.again = True
+            return
         if self._mode == "act" and self._last is not None and self._last.thing is None:
             for frame in self._clause:
                 if frame.kind == "act" and frame.thing is None:
@@ -1517,6 +1523,9 @@ class ClauseReader:
         """ "Somebody": what others did is nothing that was done here; what they left is still found."""
         self._close()
         self._by_others = True
+
+    def _again_next(self, j: int) -> bool:
+        return j < len(self._row) and self._row[j].kind == "again"
 
     def _on_both_of(self, i: int, c: Constituent) -> None:
         target = self._last
@@ -1802,6 +1811,11 @@ def _located(thing: Thing, where: Thing) -> Thing:
         start=min(thing.start, where.start),
         end=max(thing.end, where.end),
     )
+
+
+def _placed(said: Thing, where: Thing) -> Thing:
+    """What a state was said of, with the place named after it; a bare side or position gives way to the thing."""
+    return within(where, said) if said.bare else _located(said, where)
 
 
 def _may_be_same(one: Thing, other: Thing) -> bool:

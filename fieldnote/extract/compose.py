@@ -165,6 +165,8 @@ class Composer:
             place = base.place
             if own_part is not None and self._lex.parts[own_part].usual_place:
                 place = self._lex.parts[own_part].usual_place
+            elif own_part is not None and place not in (self._lex.parts[own_part].at_home or (place,)):
+                place = self._home(draft, own_part) or place
             same = place == base.place or self._holds(base.place, place)
         else:
             same = self._holds(base.place, place)
@@ -174,6 +176,11 @@ class Composer:
         if own_part is None and thing.place is None and (thing.generic < 0 or place is None):
             own_part = part
         return place, own_part, side
+
+    def _home(self, draft: Draft, part: str) -> str | None:
+        """The place named last of those where such a part can be."""
+        home = self._lex.parts[part].at_home
+        return next((p for p in draft.places if p in home), None)
 
     def _part_meant(self, draft: Draft, thing: Thing) -> str | None:
         """The part that "the panel" stands for: the one named last among those it may be."""
@@ -186,6 +193,8 @@ class Composer:
                 return part
         if here is not None and here in row.places:
             return row.parts[0]
+        if thing.named and row.places:
+            return row.part or None
         if draft.focus.part in row.parts:
             return draft.focus.part
         for entry in reversed(draft.recent):
@@ -377,6 +386,8 @@ class Composer:
             # "Roof leak": what the job is about, and no test.
             self._topic(draft, frame)
             return
+        if frame.pronoun and last is not None and self._last_done(draft) is not last and not frame.measures:
+            return  # "poked the drains open and it gushed out"
         if thing is None or thing.bare:
             # "It leaks" after a test that leaked says it again.
             running = last is not None and bool(draft.recent) and self._last_done(draft) is last

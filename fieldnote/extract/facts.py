@@ -377,10 +377,8 @@ class FactFinder:
 
     def _beside_duration(self, line: Line, hours: Item) -> bool:
         """Whether another time was said with the test, so that the hours at the end are not its own."""
-        return any(
-            i is not hours and i.quantity is not None and self._lex.measures.get(i.quantity.unit) == "time"
-            for i in line.items
-        )
+        times = [i for i in line.items if i.quantity is not None and self._lex.measures.get(i.quantity.unit) == "time"]
+        return len(times) > 1 and times[-1] is hours
 
     def _color(self, line: Line, texts: list[str], found: list[FactFound]) -> None:
         """A color said of the vehicle alone: among facts, or as "the white one"."""

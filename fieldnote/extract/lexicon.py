@@ -272,7 +272,7 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
         for form, phrases in (("adj", state.say), ("noun", state.nouns)):
             for phrase in phrases:
                 for words in _nouns(lex, phrase) if form == "noun" else spellings(lex, phrase):
-                    if does and not finds and _names_object(words):
+                    if does and _names_object(words):
                         continue  # "cleared the drain": the object has words of its own
                     if finds:
                         found.setdefault((words, form), {}).update(

@@ -59,6 +59,8 @@ class Part(Term):
 
     pos: str = field(default="noun", metadata={"choices": POS})
     usual_place: str = field(default="", metadata={"ref": "place"})
+    at_home: tuple[str, ...] = refers("place")
+    """Where it can be: said without a place, it is at the one of these that was named last."""
     kind_of: str = field(default="", metadata={"ref": "part"})
     """A wider part: "the seal" said after "the weatherstrip" means the same thing."""
 

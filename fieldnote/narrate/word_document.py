@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import zipfile
 from typing import Any
 
 from docx import Document as NewDocument
@@ -31,7 +32,18 @@ def word_document(document: Document) -> bytes:
         out.add_paragraph(document.closing, style="Small")
     buffer = io.BytesIO()
     out.save(buffer)
-    return buffer.getvalue()
+    return _undated(buffer)
+
+
+def _undated(made: io.BytesIO) -> bytes:
+    """The same file without the time at which each of its parts was packed."""
+    plain = io.BytesIO()
+    with zipfile.ZipFile(made) as before, zipfile.ZipFile(plain, "w", zipfile.ZIP_DEFLATED) as after:
+        for name in before.namelist():
+            part = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            part.compress_type = zipfile.ZIP_DEFLATED
+            after.writestr(part, before.read(name))
+    return plain.getvalue()
 
 
 def _styles(out: Any) -> None:

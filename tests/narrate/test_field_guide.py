@@ -53,7 +53,7 @@ def test_nothing_comes_off_twice(place: str) -> None:
 
 
 def test_the_order_is_by_share_over_minutes() -> None:
-    """With nothing to open the order is by falling share over minutes (Kadane and Simon 1975/77: probability over cost)."""
+    """With nothing to open: by falling share over minutes (Kadane and Simon 1975/77, probability over cost)."""
     for leaf in LEAVES.values():
         free = [c for c in leaf.candidates if not c.opens]
         first = leaf.candidates[0]

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fieldnote.records import Entry, Utterance
 
 WIDTH, HEIGHT = 80, 24
-CHECKS, _CAPTION = 4, 2
+CHECKS, _CAPTION = 5, 2
 _DOUBTFUL = 0.5
 _BAR = 20
 _QUIETEST_DB = -60.0
@@ -60,7 +60,7 @@ def doubt_mark(entry: Entry) -> str:
     """What is unsure about an entry, in words: the speaker's own doubt, or that of the recogniser."""
     if entry.misheard_risk is not None and entry.misheard_risk >= _DOUBTFUL:
         return "?? heard right?"
-    return "? not sure" if entry.certainty == "unsure" else ""
+    return "?" if entry.certainty == "unsure" else ""
 
 
 def screen(seen: Seen, recorder: Recorder, *, behind_s: float, width: int = WIDTH, height: int = HEIGHT) -> Group:
@@ -76,8 +76,10 @@ def screen(seen: Seen, recorder: Recorder, *, behind_s: float, width: int = WIDT
     lines += [_entry(entry, seen.words_of(entry), width) for entry in shown]
     lines += [Text("")] * (rest - len(shown))
     lines.append(_rule("check next", width))
-    checks = seen.checks[:CHECKS]
-    lines += [Text(f" {_short(check, width - 2)}", "bold" if n == 0 else "") for n, check in enumerate(checks)]
+    # Wrapped and not shortened: a caution that is cut off is none.
+    wrapped = [(line, n == 0) for n, check in enumerate(seen.checks) for line in textwrap.wrap(check, width - 2)]
+    checks = wrapped[:CHECKS]
+    lines += [Text(f" {line}", "bold" if first else "") for line, first in checks]
     lines += [Text("")] * (CHECKS - len(checks))
     lines.append(Text(f" {_short(seen.answer, width - 2)}", "italic"))
     lines.append(Text(f" {_short(seen.notice, width - 2)}", "bold yellow"))
@@ -155,6 +157,6 @@ class PlainLog:
         for name, entries in (("entry", changes.added), ("changed", changes.changed)):
             for entry in entries:
                 mark = doubt_mark(entry)
-                self.line(name, self._words_of(entry) + (f" ({mark.strip('? ')})" if mark else ""))
+                self.line(name, self._words_of(entry) + (" (heard right?)" if mark.startswith("??") else ""))
         for _ in changes.withdrawn:
             self.line("taken back", "one entry")

@@ -189,7 +189,7 @@ class Conversation:
             return
         where = self._named(state.focus.place, state.focus.side)
         self.answer(f"Clock started, {where}." if where else "Clock started. Say the place.", again=False)
-        for caution in self._rooms.cautions.of({state.focus.place or ""} - {""}, set(), {"test"}):
+        for caution in self._rooms.cautions.of({state.focus.place or ""} - {""}, set(), {"test", "water-on"}):
             self._notice(f"caution: {caution}", False)
 
     def _water_in(self, at_s: float) -> None:

@@ -13,14 +13,15 @@ from fieldnote.vocabulary.pack import Pack
 
 FILE = "cautions.toml"
 _ACTIONS = ("look", "test", "access", "repair")
-_KINDS = ("place", "part", "state", "method", "material")
+_KINDS = ("place", "part", "state", "method", "material", "command")
 
 
 @dataclass(frozen=True, slots=True)
 class CautionRow:
     """One caution. Every list that is not empty must be met by one of its ids; ``always`` is shown whatever is done.
 
-    ``actions``: look, test, access, repair, or the id of a state, method or material that is used.
+    ``actions``: look, test, access, repair, or the id of a state, method or material that is used, or of a spoken
+    command.
     """
 
     id: str
@@ -76,7 +77,7 @@ def load_cautions(pack: Pack, path: Path | None = None) -> Cautions:
         return Cautions()
     known = {kind: {term.id for term in pack.terms(kind)} for kind in _KINDS}
     _add_extras(pack, known)
-    known["action"] = {*_ACTIONS, *known["state"], *known["method"], *known["material"]}
+    known["action"] = {*_ACTIONS, *known["state"], *known["method"], *known["material"], *known["command"]}
     reader = open_reader(file, known)
     reader.check_tables(("caution",))
     rows = reader.rows("caution", CautionRow)

@@ -19,7 +19,7 @@ import pytest
 from fieldnote.capture import journal as journal_module
 from fieldnote.capture.journal import Journal, Stretch, UnkeptStretch
 from fieldnote.errors import StoreFault, UserMistake
-from tests.flow.killed_listener import NUMBERS, sentence
+from tests.flow.killed_listener import NUMBERS, SPEED, sentence
 
 RATE_HZ = 16_000
 STARTED = "2026-01-05T08:00:00.000000Z"
@@ -61,12 +61,16 @@ def killed(folder: Path, times: int, seed: int) -> list[dict[str, object]]:
 
 
 def check(runs: list[dict[str, object]], times: int) -> None:
-    """At most 0.5 s of sound is lost, every sample is in one clip, every sentence and entry is there once, in order."""
+    """Little is lost, every sample is in one clip, every sentence and entry is there once, in order.
+
+    0.5 s may be lost. The sound is fed faster than real time and the machine may be busy, so a fifth of that, 0.1 s on
+    the wall's clock, is allowed here.
+    """
     assert len(runs) == times
     for run in runs:
         fed, kept, said, items = (run[name] for name in ("fed", "kept", "said", "items"))
         assert isinstance(fed, int) and isinstance(kept, int) and isinstance(said, list) and isinstance(items, list)
-        assert 0 <= fed - kept <= 0.5 * RATE_HZ, run
+        assert 0 <= (fed - kept) / RATE_HZ / SPEED <= 0.1, run
         assert run["same"], run
         assert (run["in_clips"], run["left"]) == (kept, 0), run
         assert said == [sentence(n) for n in NUMBERS][: len(said)], run

@@ -1,1 +1,1 @@
-"""The pages."""
+"""The pages: one front door beside the command line, calling the same rooms."""

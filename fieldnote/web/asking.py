@@ -1,0 +1,166 @@
+"""What a route needs of its request: the rooms, who asks, and a form that is known to come from our own page."""
+
+from __future__ import annotations
+
+import getpass
+import hashlib
+import hmac
+import secrets
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+from typing import Annotated, Any
+from urllib.parse import quote, unquote
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.datastructures import FormData
+
+from fieldnote.errors import UserMistake
+from fieldnote.flow import Rooms
+from fieldnote.records import Job
+from fieldnote.web.listening import Listening
+from fieldnote.web.looks import environment
+from fieldnote.web.write_ups import WriteUps
+
+TOKEN_FIELD = "token"
+TOKEN_HEADER = "x-fieldnote-token"
+_VISIT = "fieldnote_visit"
+_WHO = "fieldnote_who"
+_YEAR_S = 365 * 24 * 3600
+_LONGEST_NAME = 60
+
+
+class NotOurPage(UserMistake):
+    """A form without the token that our pages carry."""
+
+
+@dataclass
+class House:
+    """What the server holds while it runs."""
+
+    rooms: Rooms
+    listening: Listening
+    secret: bytes = field(default_factory=lambda: secrets.token_bytes(32))
+
+    def __post_init__(self) -> None:
+        self._by_pack: dict[str, Rooms] = {}
+        self.write_ups = WriteUps()
+
+    def of(self, job: Job) -> Rooms:
+        """The rooms with the vocabulary of a job, opened once."""
+        if job.pack not in self._by_pack:
+            self._by_pack[job.pack] = self.rooms.for_pack(job.pack)
+        return self._by_pack[job.pack]
+
+    def token(self, visit: str) -> str:
+        """The token of a visit: only this server can make it."""
+        return hmac.new(self.secret, visit.encode(), hashlib.sha256).hexdigest()
+
+
+def house_of(request: Request) -> House:
+    """The house of the application."""
+    found: House = request.app.state.house
+    return found
+
+
+@dataclass(frozen=True)
+class Page:
+    """One request's way to answer with a page."""
+
+    request: Request
+    house: House
+
+    @property
+    def who(self) -> str:
+        """The name under which changes are kept: as given on this device, else who runs the server."""
+        given = " ".join(unquote(self.request.cookies.get(_WHO, "")).split())[:_LONGEST_NAME]
+        return given or _user()
+
+    def job(self, job_id: str) -> Job:
+        """The job of an address: an id, never a name, so that an address stays what it was.
+
+        Raises:
+            NotFound: no such job.
+
+        """
+        return self.house.rooms.store.job(job_id)
+
+    def render(self, template: str, status: int = 200, **context: Any) -> HTMLResponse:
+        """A page. A visit without a token begins here."""
+        visit = self.request.cookies.get(_VISIT, "")
+        fresh = len(visit) != 43
+        if fresh:
+            visit = secrets.token_urlsafe(32)
+        body = (
+            environment()
+            .get_template(template)
+            .render(token=self.house.token(visit), who=self.who, path=self.request.url.path, **context)
+        )
+        answer = HTMLResponse(body, status)
+        if fresh:
+            _put(answer, _VISIT, visit, hidden=True)
+        return answer
+
+    def to(self, path: str) -> RedirectResponse:
+        """Go on to another page after something was done."""
+        return RedirectResponse(path, 303)
+
+    def remember(self, answer: RedirectResponse, name: str) -> RedirectResponse:
+        """Keep the person's name on this device."""
+        _put(answer, _WHO, quote(" ".join(name.split())[:_LONGEST_NAME]), age_s=_YEAR_S)
+        return answer
+
+
+def _put(
+    answer: HTMLResponse | RedirectResponse, name: str, value: str, *, age_s: int | None = None, hidden: bool = True
+) -> None:
+    answer.set_cookie(name, value, max_age=age_s, httponly=hidden, samesite="strict", path="/")
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "someone"
+
+
+def page_of(request: Request) -> Page:
+    """The request with its house."""
+    return Page(request, house_of(request))
+
+
+async def sent_form(request: Request) -> AsyncIterator[FormData]:
+    """The form of a request that changes something.
+
+    Raises:
+        NotOurPage: it carries no token of a page that this server sent to this browser.
+
+    """
+    given = request.headers.get(TOKEN_HEADER, "")
+    async with request.form(max_files=1, max_fields=200) as form:
+        given = given or str(form.get(TOKEN_FIELD, ""))
+        visit = request.cookies.get(_VISIT, "")
+        if not visit or not hmac.compare_digest(given.encode(), house_of(request).token(visit).encode()):
+            raise NotOurPage(
+                "this form is older than the server, or not from a page of fieldnote's",
+                where="nothing was changed",
+                do="Load the page again and repeat it.",
+            )
+        yield form
+
+
+def text_of(form: FormData, name: str) -> str:
+    """A field of a form as trimmed text; "" where it was not sent or is a file."""
+    value = form.get(name, "")
+    return value.strip() if isinstance(value, str) else ""
+
+
+def texts_of(form: FormData, name: str) -> list[str]:
+    """All texts that were sent under one name, such as those of ticked boxes."""
+    return [value for value in form.getlist(name) if isinstance(value, str)]
+
+
+OnPage = Annotated[Page, Depends(page_of)]
+Sent = Annotated[FormData, Depends(sent_form)]
+
+__all__ = ["TOKEN_FIELD", "TOKEN_HEADER", "House", "NotOurPage", "OnPage", "Page", "Sent", "text_of", "texts_of"]

@@ -1,0 +1,45 @@
+"""Every change that people made to a job, and taking changes back."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from fieldnote.flow import undo
+from fieldnote.store.changes import in_force
+from fieldnote.web.asking import OnPage, Sent, text_of
+from fieldnote.web.entry_views import Names, by_id, changed_words, entry_views
+
+router = APIRouter(prefix="/jobs/{job_id}/changes")
+
+
+@router.get("")
+def show(page: OnPage, job_id: str) -> HTMLResponse:
+    """The changes, newest first."""
+    job = page.job(job_id)
+    pack = page.house.of(job).pack
+    counts = {edit.id for edit in in_force(job.edits)}
+    names = Names(pack)
+    by_edit = {edit.id: edit for edit in job.edits}
+    rows = []
+    for edit in reversed(job.edits):
+        target = by_edit.get(edit.after or "") if edit.action == "undo" else None
+        words = changed_words(target, names) if target else changed_words(edit, names)
+        rows.append((edit, words, edit.id in counts, target))
+    return page.render(
+        "changes.html.j2",
+        job=job,
+        rows=rows,
+        views=by_id(entry_views(job, pack)),
+        stranded={edit.id for edit in job.stranded_edits},
+        differences=[(d, changed_words(d.stands, names), changed_words(d.other, names)) for d in job.differences],
+    )
+
+
+@router.post("/{edit_id}/take-back")
+def take_back(page: OnPage, job_id: str, edit_id: str, form: Sent) -> RedirectResponse:
+    """Take a change back; taking back what took one back brings it into force again."""
+    job = page.job(job_id)
+    _, undone = undo(page.house.rooms.store, job, page.who, edit_id)
+    place = {"bay": "/bay", "desk": ""}.get(text_of(form, "then"), "/changes")
+    return page.to(f"/jobs/{job.id}{place}?changed={undone.id}" if place != "/changes" else f"/jobs/{job.id}/changes")

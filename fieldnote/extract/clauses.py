@@ -12,7 +12,7 @@ from dataclasses import replace
 from fieldnote.extract.constituents import SKIPPED, Constituent
 from fieldnote.extract.frames import Frame, Measure
 from fieldnote.extract.lexicon import Finding, Lexicon
-from fieldnote.extract.noun_phrases import Span, Thing, within
+from fieldnote.extract.noun_phrases import Span, Thing, changed, within
 
 _WET_KINDS = ("evidence",)
 
@@ -835,6 +835,11 @@ class ClauseReader:
         )
         self._mode = "state"
         self._linked = False
+        if self._mending and self.frames and frame.thing is not None and self.frames[-1].thing is not None:
+            if frame.thing.part and frame.thing.part == self.frames[-1].thing.part and self.frames[-1].kind in ("act", "state"):
+                frame.thing = _located(frame.thing, self.frames[-1].thing)
+                self.frames.pop()
+        self._mending = False
         self._add(frame)
 
     def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
@@ -1169,6 +1174,17 @@ class ClauseReader:
             test.mark(c.start, c.end, "method")
             self._with = False
             return
+        said = self._last
+        if self._with and said is not None and said.kind == "state" and said.finding is not None and (
+            said.finding.get("test") and said.measures and not said.outlet
+        ):
+            # "Dry, ten minutes with the hose": a test, told from its end.
+            leak, _ = self._lex.test_states
+            said.result = "leak" if (said.finding.get("test") == leak) == said.present else "dry"
+            said.kind, said.finding, said.present, said.method = "test", None, True, c.sense.value
+            said.mark(c.start, c.end, "method")
+            self._mode, self._test, self._with = "test", said, False
+            return
         if self._with and self._test is not None and self._test.method is None:
             self._test.method = c.sense.value
             self._test.mark(c.start, c.end, "method")
@@ -1334,6 +1350,8 @@ class ClauseReader:
         if self._mode == "state" and self._last is not None and not self._joined and not self._linked_after_state():
             pass
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        if c.item.text == "no" and nxt is not None and nxt.kind in ("determiner", "subject"):
+            return  # "no the windscreen is leaking"
         if c.is_a("mend") and nxt is not None and nxt.kind in ("act", "method_verb", "handle") and self.frames:
             self._on_mend(i, c)
             return
@@ -1750,20 +1768,26 @@ class ClauseReader:
 
     def _on_take_back(self, i: int, c: Constituent) -> None:
         said = bool(self.frames or self._subjects)
+        spoken_of = next((f.thing for f in reversed(self.frames) if f.thing is not None), None)
         self._reset()
         if said:
             self.frames.clear()
+            if spoken_of is not None and spoken_of.named:
+                self.frames.append(Frame("topic", spoken_of.start, spoken_of.end, spoken_of, spans=list(spoken_of.spans)))
         else:
             self.took_back_before = True
         self._plan = False
         self._test = None
 
-    def _on_mend(self, i: int, c: Constituent) -> None:
+    def _on_mend(self, i: int, c: Constituent) -> int | None:
         """A change of mind before a verb drops what was just begun; others were mended when things were grouped."""
         self._mending = True
+        skipped = self._sides_mended(i)
+        if skipped is not None:
+            return skipped
         nxt = next((r for r in self._row[i + 1 :] if r.kind not in ("subject", "unknown", "link", "and")), None)
         if nxt is None or not self.frames:
-            return
+            return None
         last = self.frames[-1]
         verbs = ("method_verb", "method", "test", "handle")
         if nxt.kind in verbs and last.kind == "test" and not last.result:
@@ -1773,6 +1797,20 @@ class ClauseReader:
         elif last.kind == "act" and (nxt.kind == "act" or (nxt.kind in verbs and last.thing is None)):
             self.frames.remove(last)
             self._reset()
+        return None
+
+    def _sides_mended(self, i: int) -> int | None:
+        """ "Bolt's loose, correction, it's the right one": the side of what was said; the word to go on from."""
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind in ("pronoun", "link", "determiner", "preposition", "mend", "subject"):
+            j += 1
+        thing = self._row[j].thing if j < len(self._row) and self._row[j].kind == "thing" else None
+        if thing is None or not thing.bare or thing.side is None or not self.frames:
+            return None
+        if j + 1 < len(self._row) and self._row[j + 1].kind in ("link", "state", "act", "thing"):
+            return None
+        self.frames[-1].thing = changed(self.frames[-1].thing or thing, side=thing.side)
+        return j + 1
 
     def _on_unknown(self, i: int, c: Constituent) -> None:
         if self._prep and self._prep != "away":

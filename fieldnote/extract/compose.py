@@ -462,6 +462,8 @@ class Composer:
         thing = frame.thing
         if thing is not None and not thing.bare and finding.get("check") and not evidence:
             return False
+        if thing is not None and thing.place not in (None, test.place) and not evidence and not thing.part:
+            return False  # "the windscreen is leaking", said of another place than was tested
         outcome = state or self._leak
         if not frame.present:
             outcome = self._dry if outcome == self._leak else self._leak
@@ -607,6 +609,9 @@ class Composer:
         base = draft.focus
         if thing is None or (not thing.named and thing.part is None):
             base = draft.topic or (draft.work if draft.work.place else draft.focus)
+            last = self._last_done(draft)
+            if frame.pronoun and last is not None and last.kind in ("check", "access") and last.place == draft.focus.place:
+                base = draft.focus  # "hosed it": what was just spoken of
         elif thing.part is not None and not thing.named:
             before = self._antecedent(draft, thing.part, ("check", "source", "repair", "test", "access", "evidence"))
             if before is not None and not self._lex.parts[thing.part].usual_place:

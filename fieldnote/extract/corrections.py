@@ -158,6 +158,18 @@ class Corrector:
             return replace(entry, quantities=(Quantity(old.what, number.value, old.unit),))
         return entry
 
+    def measure(self, draft: Draft, c: Constituent) -> bool:
+        """Add a measure to the last entry, where it is one that can have such a measure and has none."""
+        q = c.item.quantity
+        last = next((e for e in reversed(draft.recent) if e.kind not in ("fact", "plan")), None)
+        if q is None or last is None or last.id not in draft.last_said:
+            return False
+        if self._lex.measures.get(q.unit) != "length" or last.kind not in ("check", "evidence") or last.quantities:
+            return False
+        quantities = (Quantity("length", q.value, q.unit),)
+        draft.change(replace(last, quantities=quantities, origins=(*last.origins, self._origin(draft, c))))
+        return True
+
     def repeat(self, draft: Draft, thing: Thing | None, start: int, end: int) -> Entry | None:
         """The last entry again, on the side or at the place now named; None where there is nothing to repeat."""
         last = next((e for e in reversed(draft.recent) if e.kind not in ("fact", "plan")), None)

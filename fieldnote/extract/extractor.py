@@ -164,6 +164,8 @@ class Extractor:
             command = corrected
         elif self._repetition(draft, row):
             command = next((c.id for c in self.pack.rows(Command) if c.effect == "repeat"), None)
+        elif self._measure_alone(draft, row):
+            command = None
         else:
             reader = ClauseReader(self._lex, row, open_test=draft.open_test is not None)
             frames = reader.read()
@@ -278,6 +280,14 @@ class Extractor:
         if self._corrector.correct(draft, rest, self._corrector.meant(draft, rest)):
             return next((c.id for c in self.pack.rows(Command) if c.effect == "correct"), "correct")
         return None
+
+    def _measure_alone(self, draft: Draft, row: Sequence[Constituent]) -> bool:
+        """ "About three inches long": a measure alone belongs to what was said last."""
+        plain = [c for c in row if c.kind not in ("skip", "determiner", "along", "hedge", "mend", "unknown", "link", "pronoun",
+                                                  "lasting", "preposition", "took", "of", "negator", "subject")]
+        if len(plain) != 1 or plain[0].kind != "quantity":
+            return False
+        return self._corrector.measure(draft, plain[0])
 
     def _repetition(self, draft: Draft, row: Sequence[Constituent]) -> bool:
         """ "Same on the right", "other side the same", "ditto on the left"."""

@@ -360,6 +360,9 @@ class FactFinder:
                 or any(f.start <= item.start < f.end for f in found)
             ):
                 continue
+            before = next((x for x in line.items if x.end == item.start), None)
+            if before is not None and before.is_a("lasting") and not cued:
+                continue
             spread = q.unit == "min" and q.value >= _HOUR_MIN
             hours = q.unit == "h" or (spread and not testing)
             if hours and (cued or not testing or self._beside_duration(line, item)):

@@ -17,7 +17,7 @@ from sqlite_utils import Database
 from fieldnote.errors import StoreFault
 from fieldnote.store.faults import not_a_database, plain_faults
 from fieldnote.store.migrations import migrate, refuse_what_is_not_ours, steps
-from fieldnote.store.search import index_all
+from fieldnote.store.search import index_all, is_complete
 
 FILE_NAME = "jobs.db"
 BUSY_S = 10.0
@@ -41,7 +41,7 @@ def open_database(path: Path, *, busy_s: float = BUSY_S) -> Database:
         refuse_scraps(path)
         db = connect(path, busy_s=busy_s)
         try:
-            if migrate(db, path):
+            if migrate(db, path) and not is_complete(db):
                 with atomic(db):
                     index_all(db)
         except BaseException:

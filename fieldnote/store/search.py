@@ -62,6 +62,11 @@ def index_job(db: Database, job_id: str) -> None:
     db.execute(INSERT, [moment, *texts])
 
 
+def is_complete(db: Database) -> bool:
+    """Whether every job has its row of the index."""
+    return bool(db.table("search_row").count == db.table("job").count)
+
+
 def index_all(db: Database) -> None:
     """Write the whole index anew."""
     db.execute("DELETE FROM search")

@@ -835,10 +835,13 @@ class ClauseReader:
         )
         self._mode = "state"
         self._linked = False
-        if self._mending and self.frames and frame.thing is not None and self.frames[-1].thing is not None:
-            if frame.thing.part and frame.thing.part == self.frames[-1].thing.part and self.frames[-1].kind in ("act", "state"):
-                frame.thing = _located(frame.thing, self.frames[-1].thing)
-                self.frames.pop()
+        if self._mending and self.frames and frame.thing is not None and self.frames[-1].thing is not None and (
+            frame.thing.part
+            and frame.thing.part == self.frames[-1].thing.part
+            and self.frames[-1].kind in ("act", "state")
+        ):
+            frame.thing = _located(frame.thing, self.frames[-1].thing)
+            self.frames.pop()
         self._mending = False
         self._add(frame)
 
@@ -1175,8 +1178,12 @@ class ClauseReader:
             self._with = False
             return
         said = self._last
-        if self._with and said is not None and said.kind == "state" and said.finding is not None and (
-            said.finding.get("test") and said.measures and not said.outlet
+        if (
+            self._with
+            and said is not None
+            and said.kind == "state"
+            and said.finding is not None
+            and (said.finding.get("test") and said.measures and not said.outlet)
         ):
             # "Dry, ten minutes with the hose": a test, told from its end.
             leak, _ = self._lex.test_states
@@ -1773,7 +1780,9 @@ class ClauseReader:
         if said:
             self.frames.clear()
             if spoken_of is not None and spoken_of.named:
-                self.frames.append(Frame("topic", spoken_of.start, spoken_of.end, spoken_of, spans=list(spoken_of.spans)))
+                self.frames.append(
+                    Frame("topic", spoken_of.start, spoken_of.end, spoken_of, spans=list(spoken_of.spans))
+                )
         else:
             self.took_back_before = True
         self._plan = False
@@ -1802,7 +1811,14 @@ class ClauseReader:
     def _sides_mended(self, i: int) -> int | None:
         """ "Bolt's loose, correction, it's the right one": the side of what was said; the word to go on from."""
         j = i + 1
-        while j < len(self._row) and self._row[j].kind in ("pronoun", "link", "determiner", "preposition", "mend", "subject"):
+        while j < len(self._row) and self._row[j].kind in (
+            "pronoun",
+            "link",
+            "determiner",
+            "preposition",
+            "mend",
+            "subject",
+        ):
             j += 1
         thing = self._row[j].thing if j < len(self._row) and self._row[j].kind == "thing" else None
         if thing is None or not thing.bare or thing.side is None or not self.frames:

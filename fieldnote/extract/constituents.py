@@ -5,6 +5,7 @@ Here each word gets the one reading that fits where it stands ("seal" the thing,
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -150,7 +151,13 @@ class Grouper:
         following = items[j + 1] if j + 1 < len(items) else None
         led = j > 0 and items[j - 1].is_a("determiner", "preposition", "of", "link", "and", "mend", "negator", "then")
         bare = items[j].end - items[j].start == 1
-        if bare and not led and following is not None and following.is_a("pronoun") and following.text in ("it", "them"):
+        if (
+            bare
+            and not led
+            and following is not None
+            and following.is_a("pronoun")
+            and following.text in ("it", "them")
+        ):
             return True
         return bool(
             bare
@@ -329,8 +336,24 @@ class Grouper:
 
     def _single(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> Constituent:
         item = items[i]
+        if not item.senses and self._puts_on(items, i, before):
+            item = dataclasses.replace(item, classes=frozenset({"apply"}))
+            return Constituent("handle", item.start, item.end, item, None, None)
         kind, sense = self._kind(items, i, before)
         return Constituent(kind, item.start, item.end, item, None, sense)
+
+    def _puts_on(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> bool:
+        """An unknown word in "-ed" before a material or a new part: it was put on, whatever the verb."""
+        text = items[i].text
+        last = next((c for c in reversed(before) if c.kind != "skip"), None)
+        if items[i].number is not None or items[i].quantity is not None or not (text.isalpha() and text.endswith("ed")):
+            return False
+        if last is not None and last.kind not in ("and", "then", "subject", "but"):
+            return False
+        j = i + 1
+        while j < len(items) and items[j].is_a(*SKIPPED) and not items[j].tags - {"word"}:
+            j += 1
+        return j < len(items) and ("material" in items[j].tags or items[j].is_a("new"))
 
     def _kind(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> tuple[str, Sense | None]:
         item = items[i]
@@ -391,8 +414,10 @@ class Grouper:
         """ "Nothing wet": a result that denies the finding right behind it; alone, or before the same result, it stays one."""
         following = items[i + 1].finding if i + 1 < len(items) else None
         result = item.finding.get("test") if item.finding else None
-        return following is not None and following.get("test") != result and bool(
-            following.get("check") or following.get("evidence")
+        return (
+            following is not None
+            and following.get("test") != result
+            and bool(following.get("check") or following.get("evidence"))
         )
 
     def _just_handled(self, before: Sequence[Constituent]) -> bool:

@@ -135,6 +135,8 @@ class ItemMaker:
             if item.end - item.start > 1 or item.quantity is not None or item.number is not None:
                 continue
             particles = self._lex.split_verbs.get(item.text)
+            if particles is None and not item.senses and self._may_be_past(out, i):
+                particles = self._lex.particles
             if particles is None:
                 continue
             found = self._particle(out, i, particles)
@@ -162,6 +164,17 @@ class ItemMaker:
                         tags=frozenset({"word"}),
                     )
         return out
+
+    def _may_be_past(self, items: Sequence[Item], i: int) -> bool:
+        """An unknown word in "-ed" that begins a statement: something that was done."""
+        text = items[i].text
+        before = items[i - 1] if i else None
+        return (
+            text.isalpha()
+            and len(text) > _SHORTEST_VERB
+            and text.endswith("ed")
+            and (before is None or before.is_a("and", "then", "subject", "filler", "opener", "but"))
+        )
 
     def _particle(
         self, items: Sequence[Item], i: int, particles: Mapping[str, tuple[Sense, ...]]
@@ -223,6 +236,7 @@ _PARTICLE_REACH = 8
 """How many items may stand between a verb and its particle."""
 _PARTICLE_LONGEST = 3
 """Items of the longest particle ("back down", "back into place")."""
+_SHORTEST_VERB = 4
 _MOST_SORTED = 20_000
 _WEAK = frozenset(
     {"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate", "opener", "mend"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -106,6 +107,8 @@ class Lexicon:
     """The result of a test that leaked, and of one that did not."""
     number_words: frozenset[str] = frozenset()
     """Words without one of which there is no number and no measure."""
+    particles: dict[str, tuple[Sense, ...]] = field(default_factory=dict)
+    """What most verbs with a particle mean: an unknown verb with it is taken so ("yanked … off")."""
     first: Node = field(default_factory=Node)
     """Phrases that are matched before all others."""
     small_words: frozenset[str] = frozenset()
@@ -308,9 +311,31 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
         )
     for (words, form), ids in acts.items():
         lex.add(words, Sense("act", tuple(dict.fromkeys(ids)), form))
+    _usual_particles(lex)
     tests = [s for s in lex.states.values() if "test" in s.kinds]
     dry = next((s.id for s in tests if s.denies), "")
     lex.test_states = (next((s.id for s in tests if s.id != dry), ""), dry)
+
+
+_CLEAR_MAJORITY = 0.6
+_ENOUGH_VERBS = 4
+
+
+def _usual_particles(lex: Lexicon) -> None:
+    """For each particle the access that most of the pack's verbs of access with it mean, where most agree."""
+    counts: dict[str, Counter[str]] = {}
+    for particles in lex.split_verbs.values():
+        for particle, senses in particles.items():
+            for sense in senses:
+                access = [id for id in sense.value if "access" in lex.states[id].kinds]
+                if sense.form == "past":
+                    counts.setdefault(particle, Counter()).update(access)
+    for particle, ids in counts.items():
+        (best, many), total = (ids.most_common(1) or [("", 0)])[0], sum(ids.values())
+        if particle in lex.small_words:
+            continue  # "in" and "on" mostly lead in a place
+        if total and many >= _ENOUGH_VERBS and many / total >= _CLEAR_MAJORITY:
+            lex.particles[particle] = (Sense("act", (best,), "past"),)
 
 
 _OBJECT_WORDS = frozenset({"the", "it", "them"})

@@ -610,7 +610,12 @@ class Composer:
         if thing is None or (not thing.named and thing.part is None):
             base = draft.topic or (draft.work if draft.work.place else draft.focus)
             last = self._last_done(draft)
-            if frame.pronoun and last is not None and last.kind in ("check", "access") and last.place == draft.focus.place:
+            if (
+                frame.pronoun
+                and last is not None
+                and last.kind in ("check", "access")
+                and last.place == draft.focus.place
+            ):
                 base = draft.focus  # "hosed it": what was just spoken of
         elif thing.part is not None and not thing.named:
             before = self._antecedent(draft, thing.part, ("check", "source", "repair", "test", "access", "evidence"))
@@ -806,6 +811,16 @@ class Composer:
             merged = replace(entry, id=again.id, origins=(*again.origins, *entry.origins))
             draft.change(merged)
             return merged
+        piece = next((e for e in draft.added if _one_piece_of_work(e, entry)), None)
+        if piece is not None:
+            merged = replace(
+                piece,
+                material=piece.material or entry.material,
+                quantities=(*piece.quantities, *entry.quantities),
+                origins=(*piece.origins, *entry.origins),
+            )
+            draft.change(merged)
+            return merged
         draft.put(entry)
         self.carry(draft, entry)
         return entry
@@ -908,6 +923,17 @@ def _says_no_more(one: Entry, other: Entry) -> bool:
             (one.kind, one.place, one.part, one.side, one.state, one.present)
             == (other.kind, other.place, other.part, other.side, other.state, other.present)
         )
+    )
+
+
+def _one_piece_of_work(one: Entry, other: Entry) -> bool:
+    """ "Put thread sealant on the screw and torqued it to four newton metres": the same work, told in two clauses."""
+    return (
+        one.kind == other.kind == "repair"
+        and (one.place, one.part, one.side, one.state, one.item, one.at)
+        == (other.place, other.part, other.side, other.state, other.item, other.at)
+        and (one.material is None or other.material is None)
+        and {q.what for q in one.quantities}.isdisjoint(q.what for q in other.quantities)
     )
 
 

@@ -411,7 +411,7 @@ class Grouper:
         return "unknown", None
 
     def _denies(self, item: Item, items: Sequence[Item], i: int) -> bool:
-        """ "Nothing wet": a result that denies the finding right behind it; alone, or before the same result, it stays one."""
+        """ "Nothing wet": a result that denies the finding right behind it; alone, or before the same result, it stays."""
         following = items[i + 1].finding if i + 1 < len(items) else None
         result = item.finding.get("test") if item.finding else None
         return (
@@ -554,6 +554,9 @@ class Grouper:
             return True
         following = self._next_plain(items, i + 1)
         opens = last is None or last.kind in ("and", "then")
+        if not opens and last.kind == "thing" and any(s.form == "past" for s in verbs):
+            # "Replaced the gasket, put sealant on the screw": a verb whose past is its base form, with its object behind.
+            opens = i + 1 < len(items) and not items[i + 1].is_a("preposition", "off", "to_place")
         return (
             opens
             and not (item.tags & {"state", "at", "side"})

@@ -30,8 +30,8 @@ class Corrector:
     def meant(self, draft: Draft, row: Sequence[Constituent]) -> Sequence[str]:
         """The utterance that a correction is about, as ids of its entries: the last one.
 
-        A breath cuts what is said into utterances, so that one which names a part the last did not speak of is about the
-        newest before it that did.
+        A breath cuts what is said into utterances, so that one which names a part the last did not speak of is about
+        the newest before it that did.
         """
         thing = row[0].thing if row and row[0].kind == "thing" else None
         if thing is None or thing.part is None or (thing.item is None and thing.side is None and len(row) < 2):

@@ -283,8 +283,27 @@ class Extractor:
 
     def _measure_alone(self, draft: Draft, row: Sequence[Constituent]) -> bool:
         """ "About three inches long": a measure alone belongs to what was said last."""
-        plain = [c for c in row if c.kind not in ("skip", "determiner", "along", "hedge", "mend", "unknown", "link", "pronoun",
-                                                  "lasting", "preposition", "took", "of", "negator", "subject")]
+        plain = [
+            c
+            for c in row
+            if c.kind
+            not in (
+                "skip",
+                "determiner",
+                "along",
+                "hedge",
+                "mend",
+                "unknown",
+                "link",
+                "pronoun",
+                "lasting",
+                "preposition",
+                "took",
+                "of",
+                "negator",
+                "subject",
+            )
+        ]
         if len(plain) != 1 or plain[0].kind != "quantity":
             return False
         return self._corrector.measure(draft, plain[0])

@@ -86,3 +86,52 @@ def within(inner: Thing, outer: Thing) -> Thing:
         start=min(inner.start, outer.start),
         end=max(inner.end, outer.end),
     )
+
+
+def located(thing: Thing, where: Thing) -> Thing:
+    """``thing`` placed by a later phrase ("the grommet IN THE FIREWALL"): it keeps what it says itself."""
+    loose = thing.place is None and thing.part is not None
+    if thing.named and where.named and not loose and not same_thing(thing, where):
+        # Named already: the other place says at which end of it.
+        return changed(
+            thing,
+            side=thing.side or where.side,
+            spans=(*thing.spans, *where.spans),
+            start=min(thing.start, where.start),
+            end=max(thing.end, where.end),
+        )
+    part = thing.part or where.part
+    if thing.place is None and thing.part is not None and where.named:
+        thing = changed(thing, generic=-1)  # "the lamp gasket on the liftgate": the place said outright counts
+    return changed(
+        thing,
+        place=thing.place or where.place,
+        generic=thing.generic if thing.named else where.generic,
+        part=part,
+        side=thing.side or where.side,
+        at=tuple(dict.fromkeys((*thing.at, *where.at))),
+        item=thing.item if thing.item is not None else where.item,
+        both=thing.both or where.both,
+        other_side=thing.other_side or where.other_side,
+        spans=(*thing.spans, *where.spans),
+        sure=min(thing.sure, where.sure),
+        start=min(thing.start, where.start),
+        end=max(thing.end, where.end),
+    )
+
+
+def placed(said: Thing, where: Thing) -> Thing:
+    """What a state was said of, with the place named after it; a bare side or position gives way to the thing."""
+    return within(where, said) if said.bare else located(said, where)
+
+
+def may_be_same(one: Thing, other: Thing) -> bool:
+    """Whether two things may be one: of one part, and not at two places."""
+    return one.part == other.part and (not one.named or not other.named or one.place == other.place)
+
+
+def same_thing(one: Thing, other: Thing) -> bool:
+    """Whether two things are one, as far as they say."""
+    return (one.place, one.generic) == (other.place, other.generic) and (
+        one.part == other.part or one.part is None or other.part is None
+    )

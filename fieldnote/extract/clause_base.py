@@ -1,0 +1,303 @@
+"""The clause under construction: what all readers of clauses share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.frames import Frame, Measure
+from fieldnote.extract.lexicon import Finding, Lexicon
+from fieldnote.extract.noun_phrases import Thing
+
+
+class ClauseBase:
+    """State of one utterance being read, and looks ahead. Readers of one kind of word each add to it."""
+
+    def __init__(self, lexicon: Lexicon, row: Sequence[Constituent], *, open_test: bool) -> None:
+        self._lex = lexicon
+        self._row = [c for c in row if c.kind != "skip"]
+        self._earlier_test = open_test
+        self.frames: list[Frame] = []
+        self.dropped: list[int] = []
+        """Numbers of frames that a take-back inside the utterance withdrew."""
+        self.took_back_before = False
+        self.mask: list[Thing] = []
+        self.later = any(c.kind == "later" for c in self._row)
+        self._reset()
+        self._plan = False
+        self._mending = False
+        self._of_both = False
+        self._test: Frame | None = None
+
+    def _reset(self) -> None:
+        self._subjects: list[Thing] = []
+        self._outer: Thing | None = None
+        self._subject_pronoun = False
+        self._linked = False
+        self._negated = False
+        self._both = False
+        self._unsure = False
+        self._presented = False
+        self._mode = ""
+        self._last: Frame | None = None
+        self._clause: list[Frame] = []
+        self._measures: list[Measure] = []
+        self._count: int | None = None
+        self._prep = ""
+        self._prep_item: Constituent | None = None
+        self._joined = ""
+        self._handle: Constituent | None = None
+        self._new = False
+        self._with = False
+        self._again = False
+        self._water = False
+        self._by_others = False
+        self._between = False
+        self._material: str | None = None
+
+    def _close(self) -> None:
+        """End the clause: what was only named becomes the topic."""
+        if self._handle is not None and self._last is None:
+            self._finish_handle()
+        if not self._clause and self._subjects:
+            thing = self._subjects[-1]
+            for named in self._subjects:
+                if named.new or self._new:
+                    self._act(("",), named, new=True).material = self._material
+                    self._new = False
+                else:
+                    self._add(Frame("topic", named.start, named.end, named, plan=self._plan, spans=list(named.spans)))
+            if self._unsure and self.frames:
+                self.frames[-1].unsure = True
+            del thing
+        if self._clause and self._unsure:
+            pass
+        self._reset()
+
+    def _add(self, frame: Frame) -> Frame:
+        frame.unsure = frame.unsure or self._unsure
+        frame.plan = frame.plan or self._plan
+        if self._both and frame.thing is not None:
+            frame.thing = replace(frame.thing, both=True)
+        self.frames.append(frame)
+        self._clause.append(frame)
+        self._last = frame
+        return frame
+
+    def _close_topic(self, thing: Thing) -> None:
+        unsure, negated, plan = self._unsure, self._negated, self._plan
+        self._close()
+        self._unsure, self._negated, self._plan = unsure, negated, plan
+        self._subjects = [thing]
+
+    def _begin(self, thing: Thing | None = None) -> None:
+        """Start the next clause, with ``thing`` as what it speaks of."""
+        self._close()
+        if thing is not None:
+            self._subjects = [thing]
+
+    def _determined(self, thing: Thing) -> bool:
+        """Whether "the" or "this" stands before it."""
+        return any(
+            r.kind == "determiner" and r.end == thing.start and r.item.text not in ("a", "an") for r in self._row
+        )
+
+    def _predicate_next(self, i: int, *, linked: bool = False) -> bool:
+        """Whether the very next words say something of what was just named."""
+        j = i
+        while j < len(self._row) and self._row[j].kind in ("unknown", "skip"):
+            j += 1
+        if j >= len(self._row):
+            return False
+        c = self._row[j]
+        if c.kind == "link":
+            return True
+        turning = self._last is not None and self._last.kind == "act" and self._takes_torque(self._last.acts[0])
+        if c.kind in ("to_place", "to", "preposition") and j + 1 < len(self._row) and not turning:
+            quantity = self._row[j + 1].item.quantity
+            return quantity is not None and self._lex.measures.get(quantity.unit) == "torque"
+        if linked:
+            return c.kind == "act" and c.item.sense("act", "said") is not None
+        if c.kind == "state":
+            return c.item.sense("state", "adj", "verb") is not None
+        return (c.kind == "act" and self._is_passive(j)) or (
+            c.kind in ("hedge", "negator") and self._predicate_follows(j)
+        )
+
+    def _predicate_follows(self, i: int) -> bool:
+        """Whether what was just named is what the next words speak of."""
+        j, seen_thing = i, False
+        while j < len(self._row):
+            c = self._row[j]
+            if c.kind == "link":
+                return not (j + 1 < len(self._row) and self._row[j + 1].kind in ("act", "method_verb") and False)
+            if c.kind == "state":
+                return c.item.sense("state", "adj", "verb") is not None or not seen_thing or True
+            if c.kind == "act":
+                return self._is_passive(j)
+            if c.kind in ("hedge", "negator") and not seen_thing:
+                k = j + 1
+                while k < len(self._row) and self._row[k].kind in ("skip", "link", "hedge", "negator"):
+                    k += 1
+                if k < len(self._row) and self._row[k].kind == "state":
+                    item = self._row[k].item
+                    return item.sense("state", "adj", "verb") is not None and item.sense("state", "noun") is None
+                return False
+            if c.kind in ("preposition", "away", "of", "off"):
+                k = j + 1
+                while k < len(self._row) and self._row[k].kind in ("skip", "determiner"):
+                    k += 1
+                if k < len(self._row) and self._row[k].kind in ("thing", "pronoun"):
+                    seen_thing = seen_thing or self._row[k].kind == "thing"
+                    j = k + 1
+                    continue
+                if k < len(self._row) and self._row[k].kind in ("link", "state"):
+                    j = k
+                    continue
+                return False
+            if (
+                c.kind == "pronoun"
+                and j == i
+                and j + 1 < len(self._row)
+                and self._row[j + 1].kind in ("link", "unknown")
+            ):
+                j += 2  # "the flange it sits on"
+                continue
+            if c.kind in ("and", "or") and j + 1 < len(self._row):
+                k = j + 1
+                while k < len(self._row) and self._row[k].kind in ("skip", "determiner"):
+                    k += 1
+                if k < len(self._row) and self._row[k].kind == "thing":
+                    j = k + 1
+                    seen_thing = True
+                    continue
+                return False
+            if c.kind in ("determiner", "skip", "unknown", "both_of"):
+                j += 1
+                continue
+            if c.kind == "thing" and c.thing is not None and c.thing.bare:
+                j += 1
+                continue
+            return False
+        return False
+
+    def _thing_ahead(self, j: int) -> bool:
+        while j < len(self._row) and self._row[j].kind in ("determiner", "skip", "unknown", "there_is"):
+            j += 1
+        return j < len(self._row) and self._row[j].kind in ("thing", "state", "new", "negator", "find")
+
+    def _own_thing_follows(self, j: int) -> bool:
+        while j < len(self._row) and self._row[j].kind in ("skip", "unknown", "quantity"):
+            j += 1
+        return j < len(self._row) and self._row[j].kind in ("preposition", "of", "thing")
+
+    def _is_passive(self, j: int) -> bool:
+        """ "Trim panel removed": done to what was named before, since nothing is named behind."""
+        sense = self._row[j].sense
+        if sense is None or sense.form not in ("past", "participle", "said"):
+            return False
+        if sense.form == "said" and len(self._row[j].item.text.split()) <= 2:
+            return True
+        k = j + 1
+        while k < len(self._row) and self._row[k].kind in ("skip", "unknown", "again", "number"):
+            k += 1
+        if k >= len(self._row):
+            return True
+        following = self._row[k]
+        topic = bool(self._subjects) and self._subjects[-1].part is None and self._subjects[-1].part_word < 0
+        if following.kind == "thing":
+            thing = following.thing
+            return thing is not None and (
+                thing.bare
+                or (topic and thing.halves is not None and thing.halves[0].part is None and self._predicate_next(k + 1))
+                or (thing.halves is None and not topic and self._predicate_follows(k + 1))
+                or (thing.halves is None and topic and self._predicate_next(k + 1))
+            )
+        if following.kind == "determiner":
+            k += 1
+            if topic or k >= len(self._row) or self._row[k].kind != "thing":
+                return False
+            thing = self._row[k].thing
+            return thing is not None and thing.halves is None and self._predicate_follows(k + 1)
+        return following.kind not in ("pronoun", "both_of", "new")
+
+    def _torque_ahead(self, j: int) -> bool:
+        while j < len(self._row) and self._row[j].kind in ("to", "to_place", "preposition", "hedge", "unknown"):
+            j += 1
+        quantity = self._row[j].item.quantity if j < len(self._row) else None
+        return quantity is not None and self._lex.measures.get(quantity.unit) == "torque"
+
+    def _object_ahead(self, j: int) -> bool:
+        while j < len(self._row) and self._row[j].kind in ("determiner", "skip", "unknown"):
+            j += 1
+        return j < len(self._row) and self._row[j].kind in ("thing", "pronoun", "both_of")
+
+    def _number_ends(self, j: int) -> bool:
+        """ "I count five": a number and nothing behind it."""
+        rest = [r for r in self._row[j:] if r.kind not in ("unknown", "determiner")]
+        return len(rest) == 1 and rest[0].kind == "number"
+
+    def _fresh(self, negated: bool, unsure: bool) -> None:
+        measures, plan = self._measures, self._plan
+        if self._mode == "" and self._subjects:
+            self._subjects = []
+        self._close()
+        self._plan = plan and False
+        self._measures = measures
+        self._negated, self._unsure = negated, unsure
+        self._presented = True
+
+    def _predicate_ahead(self, i: int) -> bool:
+        return any(r.kind in ("state", "act", "test", "method") for r in self._row[i + 1 :])
+
+    def _noun_ahead(self, j: int) -> bool:
+        while j < len(self._row) and self._row[j].kind in ("skip", "unknown"):
+            j += 1
+        if j < len(self._row) and self._row[j].kind == "determiner":
+            return False
+        return (
+            j < len(self._row) and self._row[j].kind == "state" and self._row[j].item.sense("state", "noun") is not None
+        )
+
+    def _test_ahead(self, j: int) -> bool:
+        """Whether a test is named further on, none that was done, and no result with it."""
+        rest = self._row[j:]
+        named = any(r.kind in ("method", "test") for r in rest)
+        done = any(r.kind in ("method_verb", "handle", "state", "act", "quantity", "find", "there_is") for r in rest)
+        return named and not done
+
+    def _again_next(self, j: int) -> bool:
+        return j < len(self._row) and self._row[j].kind == "again"
+
+    def _takes_torque(self, action: str) -> bool:
+        found = self._lex.find(("torque",))
+        return any(s.tag == "act" and action in s.value for s in found)
+
+    def _dimension(self, measure: Measure) -> str:
+        return self._lex.measures.get(measure.quantity.unit, "")
+
+    # -- read by the others -------------------------------------------------------------------------------------
+
+    def _on_state(self, i: int, c: Constituent) -> None:
+        raise NotImplementedError
+
+    def _push_state(self, c: Constituent, finding: Finding, form: str) -> None:
+        raise NotImplementedError
+
+    def _act(
+        self, acts: tuple[str, ...], thing: Thing | None, *, c: Constituent | None = None, new: bool = False
+    ) -> Frame:
+        raise NotImplementedError
+
+    def _handle_object(self, thing: Thing) -> None:
+        raise NotImplementedError
+
+    def _handle_placed(self, thing: Thing, prep: str) -> None:
+        raise NotImplementedError
+
+    def _finish_handle(self) -> None:
+        raise NotImplementedError
+
+    def _test_frame(self, c: Constituent, method: str | None) -> Frame:
+        raise NotImplementedError

@@ -1,0 +1,353 @@
+"""Findings in a clause: what things are said to be, and the results of tests."""
+
+from __future__ import annotations
+
+from fieldnote.extract.clause_base import ClauseBase
+from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.frames import Frame
+from fieldnote.extract.lexicon import Finding
+from fieldnote.extract.noun_phrases import Thing, located, same_thing
+
+
+class FindingReader(ClauseBase):
+    """Findings in a clause: what things are said to be, and the results of tests."""
+
+    def _on_state(self, i: int, c: Constituent) -> None:
+        finding = c.item.finding
+        assert finding is not None
+        self._prep = ""
+        if self._with and self._mode == "state" and self._last is not None and self._last.finding is not None:
+            # "Blocked with dirt": of what, and no finding of its own.
+            self._with = False
+            if c.item.sense("state", "noun") is not None and not finding.get("evidence"):
+                self._last.mark(c.start, c.end, "detail")
+                return
+        if self._mode == "void":
+            if not self._joined:
+                return
+            self._close()
+        form = "noun" if c.item.sense("state", "noun") else c.item.senses[0].form
+        if form == "noun" and c.item.sense("state", "adj") and (self._linked or self._subjects):
+            form = "adj"
+        if self._test is not None and self._result(c, finding, form):
+            self._joined = ""
+            return
+        if self._mode == "act" and self._last is not None and self._handle is None:
+            if self._mends_it(finding, form):
+                self._last.fault = finding
+                self._last.mark(c.start, c.end, "fault")
+                self._joined = ""
+                return
+            if self._resultative(finding, form):
+                self._last.mark(c.start, c.end, "state")
+                return
+        if self._mode in ("act", "look") and self._last is not None:
+            self._state_after_act(form)
+        if self._mode == "source" and self._last is not None and self._last.finding is None and finding.get("check"):
+            self._last.finding = finding
+            self._last.mark(c.start, c.end, "state")
+            self._joined = ""
+            return
+        if self._idle_sound(i, finding):
+            return
+        if self._runs_on(c, finding, form):
+            self._last.mark(c.start, c.end, "detail")  # type: ignore[union-attr]
+            return
+        if (
+            self._mode == "state"
+            and self._joined
+            and self._last is not None
+            and self._last.of_thing
+            and form == "noun"
+            and not self._subjects
+            and self._own_thing_follows(i + 1)
+        ):
+            self._begin_keeping()
+        self._push_state(c, finding, form)
+        self._joined = ""
+
+    def _idle_sound(self, i: int, finding: Finding) -> bool:
+        """ "Okay", "all right" after something was said, with nothing of their own that they are said of."""
+        state = finding.get("check")
+        if not (state and self._lex.states[state].sound) or self._negated:
+            return False
+        last = self._last
+        if (
+            self._mode == "state"
+            and last is not None
+            and last.end == self._row[i].start
+            and not self._linked
+            and not self._joined
+        ):
+            return True
+        if self._subjects or self._subject_pronoun or self._linked or self._presented or self._joined:
+            return False
+        if self._thing_ahead(i + 1) and self._row[i + 1].kind in ("thing", "determiner"):
+            return False
+        return bool(self.frames) or self._mode == "void"
+
+    def _runs_on(self, c: Constituent, finding: Finding, form: str) -> bool:
+        """ "A rust trail coming down": how a sign runs, and no second sign."""
+        last = self._last
+        return (
+            self._mode == "state"
+            and last is not None
+            and last.end == c.start
+            and last.head_form == "noun"
+            and form != "noun"
+            and last.finding is not None
+            and bool(last.finding.get("evidence"))
+            and (
+                (bool(finding.get("evidence")) and c.item.text.split(" ")[0].endswith("ing"))
+                or (
+                    finding.get("test") == self._lex.test_states[0]
+                    and not finding.get("check")
+                    and not finding.get("evidence")
+                )
+            )
+        )
+
+    def _mends_it(self, finding: Finding, form: str) -> bool:
+        """ "Sealed the pinhole": the fault is what the work was done to."""
+        last = self._last
+        return (
+            last is not None
+            and last.thing is None
+            and not last.pronoun
+            and last.fault is None
+            and not self._joined
+            and last.acts not in (("new",), ("put",))
+            and form == "noun"
+            and bool(finding.get("check") or finding.get("evidence") or finding.readings)
+        )
+
+    def _resultative(self, finding: Finding, form: str) -> bool:
+        """ "Ground the seam clean", "bent it back straight": how the work came out, and no finding."""
+        last, state = self._last, finding.get("check")
+        sound = bool(state and self._lex.states[state].sound)
+        return (
+            last is not None
+            and sound
+            and not self._joined
+            and not self._linked
+            and not self._presented
+            and not self._subjects
+            and not self._negated
+        )
+
+    def _opposite(self, c: Constituent, finding: Finding) -> Finding | None:
+        """ "Not been sealed" means what the pack says of "not sealed"."""
+        for negator in ("not", "isnt"):
+            for sense in self._lex.find((negator, *c.item.text.split(" "))):
+                if sense.tag == "state":
+                    return sense.value  # type: ignore[no-any-return]
+        return None
+
+    def _begin_keeping(self) -> None:
+        negated = self._negated and self._joined == "or"
+        self._close()
+        self._negated = negated
+
+    def _state_after_act(self, form: str) -> None:
+        frame = self._last
+        assert frame is not None
+        thing = frame.thing
+        negated, unsure, presented = self._negated, self._unsure, self._presented
+        measures, count, look = self._measures, self._count, frame.kind == "look"
+        joined = self._joined
+        self._close()
+        self._negated, self._unsure, self._presented = negated, unsure, presented
+        self._measures, self._count = measures, count
+        if thing is not None and (look or (form != "noun" and not joined)):
+            self._subjects = [thing]
+
+    def _push_state(self, c: Constituent, finding: Finding, form: str) -> None:
+        if self._negated and form != "noun" and self._mode == "state" and self._joined != "or" and not self._linked:
+            last = self._last
+            if last is not None and not last.present and last.head_form == "noun":
+                self._negated = False  # "no bubbles, dry"
+        if self._negated:
+            opposite = self._opposite(c, finding)
+            if opposite is not None:
+                finding, self._negated = opposite, False
+        things: list[Thing | None] = list(self._subjects) or [None]
+        of_thing = bool(self._subjects)
+        if things == [None] and self._outer is not None:
+            things = [self._outer]
+        previous = self._last if self._mode == "state" else None
+        pronoun = self._subject_pronoun
+        if things == [None] and previous is not None and previous.thing is not None and not self._presented:
+            # "Damp in the footwell and musty": the same thing, unless another one follows.
+            things = [previous.thing, *previous.more] if form != "noun" else [None]
+            of_thing = form != "noun"
+        if (
+            previous is not None
+            and previous.finding is not None
+            and not self._joined
+            and not self._presented
+            and (
+                finding.get("test") is not None
+                and not previous.finding.get("check")
+                and not previous.finding.get("evidence")
+                and previous.finding.get("test") == finding.get("test")
+            )
+        ):
+            previous.mark(c.start, c.end, "state")  # "nothing, dry": one result
+            return
+        frame = Frame("state", c.start, c.end, things[0], [t for t in things[1:] if t is not None], finding, form)
+        frame.present = not self._negated
+        frame.of_thing = of_thing
+        frame.pronoun = pronoun
+        frame.presented = self._presented
+        frame.measures, self._measures = self._measures, []
+        frame.count, self._count = self._count, None
+        frame.sure = c.item.sure
+        frame.again = self._again
+        frame.mark(c.start, c.end, "head")
+        for thing in things:
+            if thing is not None:
+                frame.spans.extend(thing.spans)
+                frame.start = min(frame.start, thing.start)
+        frame.follows = self._mode == "state" and bool(self._clause)
+        frame.inherited = frame.follows and of_thing
+        frame.joined = bool(self._joined)
+        subject = self._subjects[-1] if self._subjects else None
+        frame.from_topic = (
+            form == "noun"
+            and subject is not None
+            and subject.part is None
+            and subject.part_word < 0
+            and not self._linked
+        )
+        self._mode = "state"
+        self._linked = False
+        if (
+            self._mending
+            and self.frames
+            and frame.thing is not None
+            and self.frames[-1].thing is not None
+            and (
+                frame.thing.part
+                and frame.thing.part == self.frames[-1].thing.part
+                and self.frames[-1].kind in ("act", "state")
+            )
+        ):
+            frame.thing = located(frame.thing, self.frames[-1].thing)
+            self.frames.pop()
+        self._mending = False
+        self._add(frame)
+
+    def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
+        """Take the finding as the result of the test under way; whether it was one."""
+        test = self._test
+        assert test is not None
+        leak, dry = self._lex.test_states
+        state = finding.get("test")
+        evidence = finding.get("evidence")
+        wet = bool(evidence and self._lex.states[evidence].wet)
+        own_subject = bool(self._subjects) and not (
+            test.thing is not None and same_thing(test.thing, self._subjects[-1])
+        )
+        if (
+            c.item.is_a("water")
+            and not test.result
+            and test.thing is None
+            and not self._presented
+            and self._mode == "test"
+        ):
+            return True
+        if self._presented and not (state or wet):
+            return False
+        check = finding.get("check")
+        if (
+            state is None
+            and not wet
+            and check
+            and self._lex.states[check].sound
+            and not self._subjects
+            and not self._presented
+        ):
+            return self._mode == "test" and self._sounds_dry(test, c)
+        if state is None and not wet:
+            return False
+        if self._mode == "act" or (self._mode == "look"):
+            return False
+        if own_subject:
+            if finding.get("check") and not evidence and state != leak:
+                return False
+            return self._result_by_evidence(test, c, finding, evidence, state, wet)
+        outcome = state or leak
+        if state and finding.get("check") and self._subjects and not evidence:
+            return False
+        if self._negated:
+            outcome = dry if outcome == leak else leak
+        self._negated = False
+        if wet and state is None and outcome == leak and self._thing_placed_after(c):
+            self._set_result(test, "leak", c)
+            frame = Frame("state", c.start, c.end, None, finding=finding, head_form=form, outlet=True, sure=c.item.sure)
+            frame.mark(c.start, c.end, "head")
+            self._add(frame)
+            self._mode = "state"
+            self._subjects = []
+            return True
+        self._set_result(test, "leak" if outcome == leak else "dry", c)
+        self._subjects = []
+        self._subject_pronoun = False
+        self._presented = False
+        self._last, self._mode = test, "test"
+        self._linked = False
+        if test not in self._clause:
+            self._clause.append(test)
+        return True
+
+    def _sounds_dry(self, test: Frame, c: Constituent) -> bool:
+        if not test.result and not self._negated:
+            self._set_result(test, "dry", c)
+        return True
+
+    def _set_result(self, test: Frame, result: str, c: Constituent) -> None:
+        if self._of_both:
+            self._of_both = False
+            for other in self.frames:
+                if other.kind == "test" and other is not test and not other.result:
+                    self._set_result(other, result, c)
+        if test.result == "leak" and result == "dry" and not self._mending:
+            return
+        self._mending = False
+        test.result = result  # type: ignore[assignment]
+        test.unsure = test.unsure or self._unsure
+        test.mark(c.start, c.end, "state")
+        test.measures.extend(self._measures)
+        self._measures = []
+
+    def _thing_placed_after(self, c: Constituent) -> bool:
+        j = next(k for k, r in enumerate(self._row) if r is c) + 1
+        while j < len(self._row) and self._row[j].kind in (
+            "skip",
+            "unknown",
+            "determiner",
+            "preposition",
+            "to_place",
+            "of",
+            "off",
+        ):
+            j += 1
+        return j < len(self._row) and self._row[j].kind == "thing" and not (self._row[j].thing or Thing()).bare
+
+    def _result_by_evidence(
+        self, test: Frame, c: Constituent, finding: Finding, evidence: str | None, state: str | None, wet: bool
+    ) -> bool:
+        leak, _dry = self._lex.test_states
+        outcome = "leak" if (wet or state == leak) != self._negated else "dry"
+        self._set_result(test, outcome, c)
+        if outcome == "leak" or evidence:
+            subject = self._subjects[-1]
+            frame = Frame("state", c.start, c.end, subject, list(self._subjects[:-1]), finding if evidence else None)
+            frame.of_thing = frame.outlet = True
+            frame.present = not self._negated
+            frame.mark(c.start, c.end, "head")
+            frame.spans.extend(subject.spans)
+            frame.start = min(frame.start, subject.start)
+            self._add(frame)
+            self._mode = "state"
+        return True

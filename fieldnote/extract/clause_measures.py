@@ -1,0 +1,191 @@
+"""Measures, counts and causes in a clause."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fieldnote.extract.clause_base import ClauseBase
+from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.frames import Frame, Measure
+from fieldnote.extract.noun_phrases import Span, Thing, may_be_same, within
+
+
+class MeasureReader(ClauseBase):
+    """Measures, counts and causes in a clause."""
+
+    def _on_quantity(self, i: int, c: Constituent) -> None:
+        quantity = c.item.quantity
+        assert quantity is not None
+        cue = self._cue(i)
+        measure = Measure(quantity, cue, Span(c.start, c.end, "quantity"))
+        self._prep = ""
+        if self._subjects and self._mode == "" and self._lex.measures.get(quantity.unit) == "torque":
+            self._torqued(c)
+        target = self._measured(i)
+        if target is None:
+            self._measures.append(measure)
+            return
+        if self._dimension(measure) == "torque" and target.kind != "act":
+            self._measures.append(measure)
+            return
+        same = [m for m in target.measures if self._dimension(m) == self._dimension(measure)]
+        if same and i and self._row[i - 1].kind == "mend":
+            target.measures.remove(same[-1])
+        target.measures.append(measure)
+        target.mark(c.start, c.end, "quantity")
+
+    def _torqued(self, c: Constituent) -> None:
+        """ "Studs to thirty inch pounds": tightened, whatever the verb."""
+        tighten = next(
+            (m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), ""
+        )
+        if tighten:
+            subjects = list(self._subjects)
+            frame = self._act((tighten,), subjects[-1])
+            for earlier in subjects[:-1]:
+                frame.more.append(earlier)
+            frame.mark(c.start, c.end, "head")
+
+    def _cue(self, i: int) -> str:
+        before = self._row[i - 1] if i else None
+        after = self._row[i + 1] if i + 1 < len(self._row) else None
+        length = self._lex.measures.get(self._row[i].item.quantity.unit) == "length"  # type: ignore[union-attr]
+        if length and after is not None and after.is_a("from_there") and not after.is_a("along"):
+            return "from-there"
+        if length:
+            return "along"
+        k = i - 1
+        while k >= 0 and self._row[k].kind in ("hedge", "determiner", "unknown", "mend"):
+            k -= 1
+        before = self._row[k] if k >= 0 else None
+        if before is not None and before.is_a("lasting") and before.item.text not in ("over",):
+            return "lasting"
+        if before is not None and before.is_a("took"):
+            return "took"
+        return ""
+
+    def _measured(self, i: int) -> Frame | None:
+        """The frame that a quantity belongs to; None where it belongs to what comes next."""
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind in ("of", "skip", "hedge", "determiner"):
+            j += 1
+        nxt = self._row[j] if j < len(self._row) else None
+        dimension = self._lex.measures.get(self._row[i].item.quantity.unit)  # type: ignore[union-attr]
+        if dimension == "length":
+            before_noun = (
+                nxt is not None and nxt.kind in ("state", "water") and nxt.item.sense("state", "noun") is not None
+            )
+            if before_noun and not self._row[i].is_a("x"):
+                return None
+            return self._last
+        if dimension in ("time", "pressure", "temperature"):
+            if self._test is not None and (
+                self._last is None
+                or self._last is self._test
+                or self._last.outlet
+                or self._mode in ("test", "")
+                or self._last.kind == "state"
+            ):
+                return self._test
+            if self._last is not None and self._last.kind == "act" and dimension == "time":
+                return None
+            acting = self._last is not None and self._last.kind == "act"
+            return None if acting and dimension == "time" else self._last
+        return self._last
+
+    def _on_number(self, i: int, c: Constituent) -> None:
+        number = c.item.number
+        if number is None or number.kind == "ordinal" or not isinstance(number.value, int):
+            return
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        if (i and self._row[i - 1].kind == "item") or (
+            i and self._row[i - 1].is_a("item") and self._row[i - 1].kind != "negator"
+        ):
+            if self._last is not None and self._last.thing is not None:
+                self._last.thing = replace(self._last.thing, item=number.value)
+            elif self._subjects:
+                self._subjects[-1] = replace(self._subjects[-1], item=number.value)
+            else:
+                self._outer = Thing(item=number.value, start=c.start, end=c.end)
+            return
+        if number.value < 2:
+            return
+        if nxt is None or nxt.kind == "of":
+            target = self._last or (self.frames[-1] if self.frames else None)
+            if target is not None and target.kind == "state" and not self._presented:
+                target.count = number.value
+                target.mark(c.start, c.end, "quantity")
+            else:
+                self._count = number.value
+        elif nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
+            self._count = number.value
+
+    def _on_is_source(self, i: int, c: Constituent) -> None:
+        while (
+            self.frames
+            and self.frames[-1].kind == "state"
+            and (
+                self.frames[-1].thing is None
+                or (len(self.frames) > 1 and self.frames[-1].thing == self.frames[-2].thing)
+            )
+            and (
+                self.frames[-1].finding is not None
+                and not self.frames[-1].finding.get("check")
+                and self.frames[-1].finding.get("test")
+            )
+        ):
+            self.frames.pop()  # "the pinholes that leak": says no more than the cause does
+        earlier = [f for f in self.frames if f.kind == "state" and f.present and not f.outlet]
+        named = self._subjects[-1] if self._subjects else None
+        unsure = self._unsure
+        if (
+            earlier
+            and self._mode != "void"
+            and (named is None or earlier[-1].thing is None or (may_be_same(earlier[-1].thing, named) and named.part))
+        ):
+            frame = earlier[-1]
+            if named is not None:
+                frame.thing = named if frame.thing is None else within(named, frame.thing)
+                frame.spans.extend(named.spans)
+                self._subjects = []
+            if frame.finding is not None and (frame.finding.get("check") or frame.finding.readings):
+                frame.kind = "source"
+                frame.unsure = frame.unsure or unsure
+                frame.mark(c.start, c.end, "head")
+                self._last, self._mode = frame, "source"
+                return
+        self._subjects = []
+        self._close()
+        frame = Frame("source", c.start, c.end, named, unsure=unsure)
+        frame.mark(c.start, c.end, "head")
+        self._mode = "source"
+        self._add(frame)
+
+    def _on_maybe_source(self, i: int, c: Constituent) -> None:
+        """ "That's it", "probably the leak": the cause where nothing else is said, and a fault was said before."""
+        others = [
+            r
+            for r in self._row
+            if r is not c
+            and r.kind not in ("hedge", "link", "pronoun", "unknown", "determiner", "subject", "then", "and")
+        ]
+        if others and not any(r.kind in ("state", "thing") and r.start < c.start for r in others):
+            return
+        if others and c.item.text.startswith("the "):
+            return
+        self._on_is_source(i, c)
+        self.frames[-1].presented = True
+
+    def _on_source_at(self, i: int, c: Constituent) -> None:
+        unsure = self._unsure
+        self._subjects = []
+        self._close()
+        frame = Frame("source", c.start, c.end, unsure=unsure)
+        frame.mark(c.start, c.end, "head")
+        frame.of_thing = True
+        self._mode = "source"
+        self._add(frame)
+
+    def _on_no_source(self, i: int, c: Constituent) -> None:
+        self._close()
+        self._mode = "void"

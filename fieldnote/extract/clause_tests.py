@@ -1,0 +1,159 @@
+"""Tests in a clause: with what, where, how long."""
+
+from __future__ import annotations
+
+from fieldnote.extract.clause_base import ClauseBase
+from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.frames import Frame
+
+
+class TestReader(ClauseBase):
+    """Tests in a clause: with what, where, how long."""
+
+    def _test_frame(self, c: Constituent, method: str | None) -> Frame:
+        frame = Frame("test", c.start, c.end, method=method, again=self._again)
+        frame.mark(c.start, c.end, "head")
+        frame.measures, self._measures = self._measures, []
+        seen = self.frames[-1] if self.frames else None
+        if (
+            self._seen_when(c)
+            and seen is not None
+            and seen.kind == "state"
+            and seen.present
+            and seen.finding is not None
+        ):
+            evidence = seen.finding.get("evidence")
+            if evidence and self._lex.states[evidence].wet:
+                # "Water came down the post when I hosed the joint".
+                frame.result, seen.outlet = "leak", True
+        self._mode = "test"
+        self._test = frame
+        self._add(frame)
+        self._again = False
+        return frame
+
+    def _seen_when(self, c: Constituent) -> bool:
+        """Whether "when" leads in the test."""
+        before = [r for r in self._row if r.end <= c.start and r.kind not in ("subject", "determiner", "handle")]
+        return bool(before) and before[-1].is_a("when")
+
+    def _on_method(self, i: int, c: Constituent) -> None:
+        assert c.sense is not None
+        self._prep = "" if self._with or self._prep in ("at", "to", "off") else self._prep
+        test = self._last if self._mode == "test" and self._last is not None and self._last.kind == "test" else None
+        if test is not None and (test.method is None or self._with or (test.thing is None and not test.result)):
+            test.method = test.method or c.sense.value
+            test.mark(c.start, c.end, "method")
+            self._with = False
+            return
+        said = self._last
+        if (
+            self._with
+            and said is not None
+            and said.kind == "state"
+            and said.finding is not None
+            and (said.finding.get("test") and said.measures and not said.outlet)
+        ):
+            # "Dry, ten minutes with the hose": a test, told from its end.
+            leak, _ = self._lex.test_states
+            said.result = "leak" if (said.finding.get("test") == leak) == said.present else "dry"
+            said.kind, said.finding, said.present, said.method = "test", None, True, c.sense.value
+            said.mark(c.start, c.end, "method")
+            self._mode, self._test, self._with = "test", said, False
+            return
+        if self._with and self._test is not None and self._test.method is None:
+            self._test.method = c.sense.value
+            self._test.mark(c.start, c.end, "method")
+            self._with = False
+            return
+        self._with = False
+        self._start_test(i, c, c.sense.value)
+
+    def _start_test(self, i: int, c: Constituent, method: str | None, *, verb: bool = False) -> Frame | None:
+        if self._negated and not self._subjects:
+            self._close()
+            self._mode = "void"
+            return None
+        subjects = self._subjects if self._mode == "" and self._handle is None else []
+        handle, outer = self._handle, self._outer
+        plan, again, unsure = self._plan, self._again, self._unsure
+        measures, self._measures = self._measures, []
+        taken = subjects and not (verb and self._object_ahead(i + 1))
+        if taken:
+            self._subjects = []
+        self._handle = None
+        self._close()
+        self._plan, self._again, self._unsure = plan and self._plan_holds(c), again, unsure
+        frame = self._test_frame(c, method)
+        frame.measures.extend(measures)
+        if handle is not None:
+            frame.mark(handle.start, handle.end, "head")
+        if taken:
+            frame.thing, frame.more = subjects[0], list(subjects[1:])
+            frame.start = min(frame.start, subjects[0].start)
+            frame.spans.extend(subjects[0].spans)
+        elif outer is not None:
+            frame.thing = outer
+        return frame
+
+    def _plan_holds(self, c: Constituent) -> bool:
+        return not (c.sense is not None and c.sense.form in ("past", "participle"))
+
+    def _on_method_verb(self, i: int, c: Constituent) -> None:
+        assert c.sense is not None
+        if (
+            self._mode == "test"
+            and self._last is not None
+            and self._last.retest
+            and self._last.method is None
+            and self._last.thing is None
+        ):
+            self._last.method = c.sense.value
+            return
+        self._start_test(i, c, c.sense.value, verb=True)
+
+    def _on_test(self, i: int, c: Constituent) -> None:
+        frame = self._last
+        if self._mode == "test" and frame is not None and not frame.result and frame.thing is None:
+            frame.mark(c.start, c.end, "head")
+            return
+        self._start_test(i, c, None, verb=c.sense is not None)
+
+    def _on_retest(self, i: int, c: Constituent) -> None:
+        frame = self._last
+        if self._mode == "test" and frame is not None and not frame.result and frame.thing is None:
+            frame.retest = True
+            frame.mark(c.start, c.end, "head")
+            return
+        started = self._start_test(i, c, None, verb=c.sense is not None)
+        if started is not None:
+            started.retest = True
+
+    def _on_again(self, i: int, c: Constituent) -> None:
+        if self._last is not None and self._last.kind == "test":
+            self._last.again = True
+        else:
+            self._again = True
+
+    def _on_mask(self, i: int, c: Constituent) -> int:
+        """Taping off for a test: no entry; what was taped off goes with the next test."""
+        self._close()
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind not in (
+            "act",
+            "method",
+            "method_verb",
+            "test",
+            "retest",
+            "then",
+            "state",
+            "handle",
+            "find",
+            "there_is",
+        ):
+            if self._row[j].kind == "thing" and self._row[j].thing is not None:
+                if self._predicate_follows(j + 1):
+                    break
+                self.mask.append(self._row[j].thing)  # type: ignore[arg-type]
+            j += 1
+        return j

@@ -1,0 +1,391 @@
+"""Things in a clause: subjects, objects, and what is placed by a preposition."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fieldnote.extract.clause_base import ClauseBase
+from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.frames import Frame
+from fieldnote.extract.noun_phrases import Thing, located, placed, same_thing, within
+
+
+class ThingReader(ClauseBase):
+    """Things in a clause: subjects, objects, and what is placed by a preposition."""
+
+    def _on_thing(self, i: int, c: Constituent) -> None:
+        thing = c.thing
+        assert thing is not None
+        if self._between and self._joined and not self._prep:
+            self._between, self._joined = False, ""  # "a gap between the glass and the molding": at the first of them
+            return
+        if self._count is not None and thing.count is None:
+            thing = replace(thing, count=self._count)
+            self._count = None
+        if (
+            thing.halves is not None
+            and self._needs_half()
+            and self._predicate_next(i + 1, linked=self._handle is not None or self._mode == "test")
+        ):
+            # Two names side by side: the first ends what was said, the second begins the next statement.
+            first, second = thing.halves
+            self._place_half(i, first)
+            self._begin(second)
+            self._joined = ""
+            return
+        if self._new:
+            self._new = False
+            thing = replace(thing, new=True)
+        thing = replace(thing, halves=None)
+        if self._with and self._mode == "state" and self._last is not None and not self._prep:
+            self._prep, self._with = "at", False
+        if self._prep:
+            prep, self._prep = self._prep, ""
+            self._on_prepositional(i, thing, prep)
+        else:
+            self._on_bare_thing(i, thing)
+        self._joined = ""
+        self._with = False
+
+    def _needs_half(self) -> bool:
+        """Whether what was said so far still wants the thing that it is said of."""
+        last = self._last
+        if self._handle is not None or self._new:
+            return True
+        if last is None:
+            return False
+        if last.kind == "act":
+            return (last.thing is None and not last.pronoun) or bool(self._prep)
+        if last.kind == "test":
+            return last.thing is None or bool(self._prep)
+        return bool(self._prep) or (last.kind == "state" and last.thing is None)
+
+    def _place_half(self, i: int, thing: Thing) -> None:
+        if self._prep:
+            prep, self._prep = self._prep, ""
+            self._on_prepositional(i, thing, prep)
+        elif self._new:
+            self._new = False
+            self._act(("",), replace(thing, new=True), new=True)
+        else:
+            self._on_bare_thing(i, thing)
+
+    def _on_bare_thing(self, i: int, thing: Thing) -> None:
+        if self._with and thing.material is not None and self._mode == "" and self._subjects:
+            self._material, self._with = thing.material, False
+            return
+        joined, predicate = self._joined, self._predicate_follows(i + 1)
+        if self._handle is not None:
+            self._handle_object(thing)
+            return
+        if self._mode == "act" and self._last is not None:
+            self._object(thing, joined, predicate)
+        elif self._mode == "test" and self._last is not None:
+            self._thing_in_test(thing, joined, predicate)
+        elif self._mode == "state" and self._last is not None:
+            self._thing_after_state(i, thing, joined, predicate)
+        elif self._mode in ("look", "source") and self._last is not None:
+            self._thing_after_look(thing, joined, self._predicate_next(i + 1) if not joined else predicate)
+        elif self._subjects and joined and self._subjects[-1].new and not thing.new and predicate:
+            self._begin(thing)
+        elif self._subjects and joined:
+            self._subjects.append(thing)
+        elif self._subjects and self._linked:
+            # "The upper track flange has the sealer pulled away": the inner thing, placed by the outer one.
+            self._subjects = [within(thing, self._subjects[-1])]
+            self._linked = False
+        elif self._subjects:
+            if thing.bare:
+                self._subjects[-1] = within(self._subjects[-1], thing)
+            elif thing.named or (self._subjects[-1].part is not None and not self._subjects[-1].named):
+                outer = self._subjects[-1]
+                if thing.part is None and outer.part is not None and not outer.named and thing.named:
+                    self._subjects[-1] = within(outer, thing)
+                else:
+                    self._close_topic(thing)
+            else:
+                self._subjects[-1] = within(thing, self._subjects[-1])
+        else:
+            self._subjects = [thing if self._outer is None else within(thing, self._outer)]
+
+    def _object(self, thing: Thing, joined: str, predicate: bool) -> None:
+        frame = self._last
+        assert frame is not None
+        if self._with and thing.material is not None:
+            frame.material = thing.material
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
+            self._with = False
+            return
+        if self._with and frame.thing is not None and not thing.named and not predicate:
+            self._with = False  # "cleared it with a wire": a tool
+            return
+        self._with = False
+        if thing.material is not None and self._is_put_on(frame, thing):
+            frame.material = thing.material
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
+            frame.by_material = thing.part
+            return
+        if predicate and not (frame.thing is None and not frame.pronoun):
+            self._begin(thing)
+        elif frame.thing is None and not frame.pronoun:
+            self._give_object(thing)
+        elif joined:
+            frame.more.append(thing)
+            frame.end = max(frame.end, thing.end)
+        elif thing.bare and frame.thing is not None:
+            self._narrow(frame, thing)
+        elif frame.thing is not None and frame.thing.part and not frame.thing.named and thing.named:
+            frame.thing = within(frame.thing, thing)
+            frame.end = max(frame.end, thing.end)
+        elif frame.thing is None and frame.pronoun:
+            frame.thing = thing
+        else:
+            self._begin(thing)
+
+    def _is_put_on(self, frame: Frame, thing: Thing) -> bool:
+        """A material as the object of the work that it is for ("gunned in urethane"), and no part that was there."""
+        if frame.thing is not None or thing.named or thing.new:
+            return False
+        if thing.part is None:
+            return True
+        assert thing.material is not None
+        action = self._lex.materials[thing.material].action
+        return not self._determined(thing) and bool(action) and frame.acts[0] == action
+
+    def _give_object(self, thing: Thing) -> None:
+        """The object of the verb, and of the verbs joined before it ("cleaned and resealed the seam")."""
+        for frame in self._clause:
+            if frame.kind == "act" and frame.thing is None and not frame.pronoun:
+                frame.thing = thing
+                frame.spans.extend(thing.spans)
+                frame.end = max(frame.end, thing.end)
+
+    def _narrow(self, frame: Frame, thing: Thing) -> None:
+        frame.thing = within(frame.thing, thing) if frame.thing is not None else thing
+        frame.spans.extend(thing.spans)
+        frame.end = max(frame.end, thing.end)
+
+    def _thing_in_test(self, thing: Thing, joined: str, predicate: bool) -> None:
+        frame = self._last
+        assert frame is not None
+        if self._with and thing.material is not None and not thing.named:
+            self._with = False
+            return
+        if thing.bare and not joined:
+            self._narrow(frame, thing)
+        elif (predicate and (frame.thing is not None or frame.result)) or (frame.pronoun and frame.thing is None):
+            self._begin(thing)
+        elif frame.kind == "test" and frame.thing is None and not frame.result:
+            frame.thing = thing
+            frame.spans.extend(thing.spans)
+            frame.end = max(frame.end, thing.end)
+        elif thing.bare:
+            self._narrow(frame, thing)
+        elif joined and not frame.result and frame.kind == "test":
+            frame.more.append(thing)
+        elif frame.result == "leak" and frame.kind == "test":
+            self._outlet(frame, thing)
+        elif frame.kind == "test" and not frame.result and frame.thing is not None and not thing.named:
+            frame.thing = within(thing, frame.thing)
+        else:
+            self._begin(thing)
+
+    def _thing_after_state(self, i: int, thing: Thing, joined: str, predicate: bool) -> None:
+        frame = self._last
+        assert frame is not None
+        nothing_yet = frame.thing is None and not frame.pronoun
+        if nothing_yet and not joined and not self._predicate_next(i + 1):
+            self._place_state(thing)
+            frame.of_thing = True
+        elif predicate:
+            keep = joined == "or"
+            negated, both = self._negated, self._both
+            self._begin(thing)
+            if keep:
+                self._negated, self._both = negated, both
+        elif thing.bare and not joined:
+            self._narrow(frame, thing)
+        elif joined and frame.thing is not None and not frame.outlet:
+            for said in self._clause:
+                if said.kind == "state" and said.thing is not None:
+                    said.more.append(thing)
+        elif joined and frame.outlet:
+            frame.more.append(thing)
+        elif frame.thing is not None and (
+            frame.thing.bare or (not frame.thing.named and thing.named and thing.part is None and not joined)
+        ):
+            self._place_state(thing)
+        else:
+            self._begin(thing)
+
+    def _thing_after_look(self, thing: Thing, joined: str, predicate: bool) -> None:
+        frame = self._last
+        assert frame is not None
+        if predicate and frame.kind == "look":
+            self._begin(thing)
+        elif frame.thing is None:
+            frame.thing = thing
+            frame.spans.extend(thing.spans)
+            frame.end = max(frame.end, thing.end)
+        elif joined:
+            frame.more.append(thing)
+        elif thing.bare or not thing.named:
+            frame.thing = within(thing, frame.thing)
+            frame.end = max(frame.end, thing.end)
+        elif not frame.thing.named:
+            self._narrow(frame, thing)
+        else:
+            self._begin(thing)
+
+    def _on_preposition(self, i: int, c: Constituent) -> None:
+        self._prep, self._prep_item = "at", c
+        self._between = c.item.text.endswith("between")
+        if c.is_a("with"):
+            self._with = self._with or c.item.text != "in"
+
+    def _on_to_place(self, i: int, c: Constituent) -> None:
+        self._prep, self._prep_item = "to", c
+
+    def _on_of(self, i: int, c: Constituent) -> None:
+        self._prep = "at"
+
+    def _on_off(self, i: int, c: Constituent) -> None:
+        self._prep = "off"
+
+    def _on_away(self, i: int, c: Constituent) -> None:
+        if self._mode == "act" and self._last is not None and not self._last.measures and c.is_a("off"):
+            self._prep = "off"
+        else:
+            self._prep = "away"
+
+    def _on_with(self, i: int, c: Constituent) -> None:
+        self._with = True
+        self._prep = "at" if c.is_a("preposition") else ""
+
+    def _on_prepositional(self, i: int, thing: Thing, prep: str) -> None:
+        frame = self._last
+        if self._handle is not None:
+            self._handle_placed(thing, prep)
+            return
+        if frame is None:
+            if prep == "away":
+                self._outer_weak(thing)
+            elif self._subjects:
+                self._subjects[-1] = located(self._subjects[-1], thing)
+            else:
+                self._outer = thing
+                if self._predicate_follows(i + 1) or not self._thing_ahead(i + 1):
+                    self._subjects = [thing]
+            return
+        if frame.kind == "act":
+            self._placed_act(frame, thing, prep)
+        elif frame.kind == "test":
+            self._placed_test(frame, thing, prep)
+        elif frame.kind == "state":
+            self._placed_state(frame, thing, prep)
+        elif prep != "away":
+            frame.thing = thing if frame.thing is None else located(frame.thing, thing)
+            frame.spans.extend(thing.spans)
+            frame.end = max(frame.end, thing.end)
+
+    def _outer_weak(self, thing: Thing) -> None:
+        if self._subjects and not self._subjects[-1].named:
+            self._subjects[-1] = located(self._subjects[-1], thing)
+
+    def _placed_act(self, frame: Frame, thing: Thing, prep: str) -> None:
+        if self._with and thing.material is not None:
+            frame.material = frame.material or thing.material
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
+            self._with = False
+            return
+        self._with = False
+        if prep == "away" and frame.measures:
+            return
+        if frame.thing is None:
+            if frame.pronoun and thing.part is None:
+                frame.weak = thing
+            else:
+                self._give_object(thing)
+        else:
+            frame.thing = located(frame.thing, thing)
+            frame.more = [located(m, thing) for m in frame.more]
+        frame.spans.extend(thing.spans)
+        frame.end = max(frame.end, thing.end)
+
+    def _placed_test(self, frame: Frame, thing: Thing, prep: str) -> None:
+        if self._with and thing.material is not None and not thing.named:
+            self._with = False
+            return
+        self._with = False
+        if prep == "away" and frame.thing is not None:
+            return
+        if frame.result and not thing.bare:
+            if frame.thing is None and not self._earlier_test:
+                frame.thing = thing
+            elif frame.result == "leak":
+                self._outlet(frame, thing)
+                return
+            else:
+                return
+        elif frame.thing is None:
+            frame.thing = thing
+        else:
+            frame.thing = located(frame.thing, thing)
+        frame.spans.extend(thing.spans)
+        frame.end = max(frame.end, thing.end)
+
+    def _outlet(self, test: Frame, thing: Thing) -> None:
+        """Where the water of a test came out."""
+        if test.thing is not None and same_thing(test.thing, thing):
+            test.thing = located(test.thing, thing)
+            return
+        frame = Frame(
+            "state", thing.start, thing.end, thing, finding=None, of_thing=True, outlet=True, spans=list(thing.spans)
+        )
+        self._add(frame)
+        self._mode = "state"
+
+    def _placed_state(self, frame: Frame, thing: Thing, prep: str) -> None:
+        if prep == "away":
+            if any(m.cue == "from-there" for m in frame.measures):
+                return
+            if frame.thing is None or not frame.thing.named:
+                frame.weak = frame.weak or thing
+            return
+        if frame.from_topic and thing.named and frame.thing is not None and not same_thing(frame.thing, thing):
+            # "Rear door, water on the scuff plate": the door is only what is spoken of.
+            topic = Frame("topic", frame.thing.start, frame.thing.end, frame.thing, spans=list(frame.thing.spans))
+            self.frames.insert(self.frames.index(frame), topic)
+            frame.thing, frame.from_topic = thing, False
+            frame.spans = [s for s in frame.spans if s.role == "head"] + list(thing.spans)
+            frame.start, frame.end = min(s.start for s in frame.spans), max(s.end for s in frame.spans)
+        elif frame.inherited and thing.named and (thing.part is not None or thing.part_word >= 0):
+            frame.thing, frame.inherited = thing, False
+            frame.spans.extend(thing.spans)
+            frame.end = max(frame.end, thing.end)
+        elif frame.thing is None or not frame.of_thing:
+            self._place_state(thing)
+        else:
+            whole = located(frame.thing, thing)
+            frame.inherited = frame.inherited and thing.bare
+            for said in self._clause:
+                if said.thing is frame.thing:
+                    said.thing = whole
+            frame.thing = whole
+            frame.spans.extend(thing.spans)
+            frame.end = max(frame.end, thing.end)
+
+    def _place_state(self, thing: Thing) -> None:
+        """The thing that the states just said are of: theirs, and those joined before it that have none."""
+        if thing.bare and self._last is not None and self._last.thing is None and self._last.joined:
+            # "A rust trail on the left quarter trim and droplets on the right": the same thing, on the other side.
+            before = next((f for f in reversed(self.frames) if f is not self._last and f.thing is not None), None)
+            if before is not None and before.thing is not None and before.kind == "state":
+                thing = within(thing, replace(before.thing, side=None, at=(), item=None, count=None))
+        for frame in self._clause:
+            if frame.kind == "state" and (frame.thing is None or frame is self._last):
+                frame.inherited = False
+                frame.thing = thing if frame.thing is None else placed(frame.thing, thing)
+                frame.spans.extend(thing.spans)
+                frame.end = max(frame.end, thing.end)
+                frame.of_thing = True

@@ -1,0 +1,155 @@
+"""Work in a clause: what was taken off, mended, put in or put on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fieldnote.extract.clause_base import ClauseBase
+from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.frames import Frame
+from fieldnote.extract.noun_phrases import Thing
+
+
+class WorkReader(ClauseBase):
+    """Work in a clause: what was taken off, mended, put in or put on."""
+
+    def _on_act(self, i: int, c: Constituent) -> None:
+        assert c.sense is not None
+        acts = tuple(c.sense.value)
+        passive = bool(self._subjects) and self._mode == "" and (self._linked or self._is_passive(i))
+        if self._by_others:
+            self._close()
+            self._mode = "void"
+            return
+        if self._negated and not (passive and c.sense.form == "said"):
+            # "Did not pull the trim": nothing was done.
+            self._close()
+            self._mode = "void"
+            return
+        if passive:
+            subjects = list(self._subjects)
+            frame = self._act(acts, subjects[0], c=c)
+            frame.more.extend(subjects[1:])
+            frame.pronoun = False
+            return
+        if self._subject_pronoun and self._mode == "" and (self._linked and c.sense.form != "ing"):
+            frame = self._act(acts, None, c=c)
+            frame.pronoun = True
+            return
+        same = (
+            self._mode == "act"
+            and self._last is not None
+            and not self._object_ahead(i + 1)
+            and (
+                (acts[0] == self._last.acts[0] and self._last.material)
+                or (not self._joined and self._torque_ahead(i + 1) and self._last.thing is not None)
+            )
+        )
+        if same and self._last is not None:
+            # "Put thread sealant on the screw, torqued to": one piece of work.
+            self._last.mark(c.start, c.end, "head")
+            return
+        share = self._mode == "act" and self._joined and self._last is not None
+        previous = self._last if share else None
+        plan = self._plan and (c.item.sense("act", "base", "said") is not None or bool(share))
+        again, unsure = self._again, self._unsure
+        clause = list(self._clause) if share else []
+        measures = self._measures
+        outer = self._outer
+        self._close()
+        self._plan = plan
+        self._again, self._unsure = again, unsure
+        frame = self._act(acts, None, c=c)
+        frame.measures.extend(measures)
+        if outer is not None and not plan:
+            frame.weak = outer
+        if previous is not None:
+            self._clause = [*clause, frame]
+            frame.weak = previous.thing
+            frame.of_thing = previous.thing is None and not previous.pronoun
+
+    def _act(
+        self, acts: tuple[str, ...], thing: Thing | None, *, c: Constituent | None = None, new: bool = False
+    ) -> Frame:
+        start = c.start if c else (thing.start if thing else 0)
+        end = c.end if c else (thing.end if thing else 0)
+        frame = Frame("act", start, end, thing, acts=acts)
+        if c is not None:
+            frame.mark(c.start, c.end, "head")
+        if thing is not None:
+            frame.spans.extend(thing.spans)
+            frame.start, frame.end = min(frame.start, thing.start), max(frame.end, thing.end)
+        if new:
+            frame.acts = ("new",)
+        self._mode = "act"
+        return self._add(frame)
+
+    def _on_handle(self, i: int, c: Constituent) -> None:
+        """Putting something in or on: water, a material, a new part; what it was shows only with its object."""
+        if self._subjects and self._mode == "" and self._subjects[-1].new:
+            subjects = list(self._subjects)
+            frame = self._act(("new",), subjects[0], c=c)
+            frame.more.extend(subjects[1:])
+            return
+        if self._mode == "test" and self._last is not None and self._last.thing is None and not self._last.result:
+            return
+        passive = bool(self._subjects) and self._mode == ""
+        if passive and self._linked and self._subjects[-1].part is not None and c.is_a("put_in"):
+            return
+        plan, again = self._plan, self._again
+        self._close()
+        self._plan = plan and bool(c.sense and c.sense.form == "base")
+        self._again = again
+        self._handle = c
+
+    def _handle_object(self, thing: Thing) -> None:
+        """What was put: a new part, a material, or the place that water went on."""
+        handle = self._handle
+        assert handle is not None
+        if thing.new and (thing.part is not None or thing.part_word >= 0):
+            self._handle = None
+            frame = self._act(("new",), thing, c=handle)
+            frame.of_thing = True
+            return
+        if thing.material is not None and not thing.named:
+            action = self._lex.materials[thing.material].action
+            self._handle = None
+            frame = self._act((action,) if action else ("",), None, c=handle)
+            frame.by_material = thing.part
+            frame.material = thing.material
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
+            if thing.new or not action:
+                frame.acts = ("new",)
+                frame.thing, frame.material = replace(thing, material=None), None
+            return
+        self._handle = None
+        if handle.is_a("put_in") and thing.part is not None:
+            frame = self._act(("put",), thing, c=handle)
+        else:
+            self._subjects = [thing]
+
+    def _handle_placed(self, thing: Thing, prep: str) -> None:
+        """ "Run … on the trough" where what was run was not a word of the trade."""
+        handle = self._handle
+        assert handle is not None
+        self._handle = None
+        if self._water or (handle.is_a("apply") and self._water):
+            frame = self._test_frame(handle, None)
+            frame.thing = thing
+            return
+        self._subjects = [thing]
+
+    def _finish_handle(self) -> None:
+        handle, self._handle = self._handle, None
+        if handle is not None and self._water:
+            self._test_frame(handle, None)
+
+    def _on_water(self, i: int, c: Constituent) -> int | None:
+        if self._handle is not None and self._handle.is_a("apply"):
+            handle, self._handle = self._handle, None
+            frame = self._test_frame(handle, None)
+            frame.mark(c.start, c.end, "method")
+            return None
+        if c.item.finding is not None:
+            self._on_state(i, replace(c, kind="state"))
+        return None

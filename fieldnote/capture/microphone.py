@@ -92,16 +92,16 @@ class LossMeter:
 
     def block(self, at_s: float, samples: int) -> float:
         """A block came at ``at_s`` (monotonic). Gives the seconds lost since the last one, usually 0."""
-        if self._from_s is None or at_s - self._from_s > _WINDOW_S:
+        if self._from_s is None:
             self._begin_window(at_s)
             return 0.0
         self._given += samples
         behind_s = (at_s - self._from_s) - self._given / self._rate_hz
         self._least_s = min(self._least_s, behind_s)
         lost_s = behind_s - self._least_s
-        if lost_s < _LEAST_LOSS_S:
-            return 0.0
-        self._begin_window(at_s)
+        lost_s = lost_s if lost_s >= _LEAST_LOSS_S else 0.0
+        if lost_s or at_s - self._from_s > _WINDOW_S:
+            self._begin_window(at_s)
         return lost_s
 
 

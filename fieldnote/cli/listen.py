@@ -110,6 +110,8 @@ class _Sitting:
         self._seen: Seen = Seen(words_of)
         self._entries: tuple[Entry, ...] = ()
         self._error: BaseException | None = None
+        # Not Thread.join: interrupted from the keyboard, it may take a running thread for an ended one.
+        self._over = threading.Event()
         source = self._source(from_file)
         self._session: Session = Session(
             rooms,
@@ -130,11 +132,11 @@ class _Sitting:
         listening = threading.Thread(target=self._listen, args=(catch_up,), name="listener")
         listening.start()
         try:
-            self._watch(listening)
+            self._watch()
         except KeyboardInterrupt:
             self._notice("ending: what was said is still being written down", False)
             self._session.stop()
-            listening.join()
+            self._over.wait()
         if self._error is not None:
             raise self._error
         self._report()
@@ -144,8 +146,10 @@ class _Sitting:
             self._entries = self._session.run(catch_up=catch_up)
         except BaseException as error:  # noqa: BLE001 -- shown by the thread that waits
             self._error = error
+        finally:
+            self._over.set()
 
-    def _watch(self, listening: threading.Thread) -> None:
+    def _watch(self) -> None:
         """Show what happens, and obey the keys, until it is over."""
         from contextlib import nullcontext
 
@@ -163,11 +167,10 @@ class _Sitting:
         if not self._log:
             shown = Live(picture(), console=self._console, screen=True, auto_refresh=False)
         with keys() as pressed, shown as live:
-            while listening.is_alive():
+            while not self._over.wait(_POLL_S):
                 if live is not None:
                     live.update(picture(), refresh=True)
                 self._obey(pressed())
-                listening.join(_POLL_S)
 
     def _obey(self, key: str) -> None:
         if key in (" ", "p"):

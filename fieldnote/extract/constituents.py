@@ -554,7 +554,7 @@ class Grouper:
             return True
         following = self._next_plain(items, i + 1)
         opens = last is None or last.kind in ("and", "then")
-        if not opens and last.kind == "thing" and any(s.form == "past" for s in verbs):
+        if not opens and last is not None and last.kind == "thing" and any(s.form == "past" for s in verbs):
             # "Replaced the gasket, put sealant on the screw": a verb whose past is its base form, with its object behind.
             opens = i + 1 < len(items) and not items[i + 1].is_a("preposition", "off", "to_place")
         return (

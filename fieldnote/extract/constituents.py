@@ -411,7 +411,7 @@ class Grouper:
         return "unknown", None
 
     def _denies(self, item: Item, items: Sequence[Item], i: int) -> bool:
-        """ "Nothing wet": a result that denies the finding right behind it; alone, or before the same result, it stays."""
+        """ "Nothing wet": a result that denies the finding right behind it; before the same result it stays one."""
         following = items[i + 1].finding if i + 1 < len(items) else None
         result = item.finding.get("test") if item.finding else None
         return (
@@ -555,7 +555,7 @@ class Grouper:
         following = self._next_plain(items, i + 1)
         opens = last is None or last.kind in ("and", "then")
         if not opens and last is not None and last.kind == "thing" and any(s.form == "past" for s in verbs):
-            # "Replaced the gasket, put sealant on the screw": a verb whose past is its base form, with its object behind.
+            # "Replaced the gasket, put sealant on the screw": past and base form are one, and the object follows.
             opens = i + 1 < len(items) and not items[i + 1].is_a("preposition", "off", "to_place")
         return (
             opens

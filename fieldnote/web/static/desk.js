@@ -33,6 +33,7 @@ function next() {
   const wanted = stretches.shift();
   if (!wanted) return stop();
   current = wanted;
+  player.parentElement.classList.remove("idle");
   playing.textContent = `Playing ${wanted.told}`;
   const start = () => {
     player.currentTime = wanted.from;
@@ -88,5 +89,6 @@ document.addEventListener("click", (event) => {
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
   stop();
+  player?.parentElement.classList.add("idle");
   light([]);
 });

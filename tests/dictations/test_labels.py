@@ -32,6 +32,7 @@ FACT_SHAPES = {
 }
 # Letter values and weights of the vehicle identification number: 49 CFR 565.15, tables III and IV.
 VIN_LETTERS = dict(zip("ABCDEFGHJKLMNPRSTUVWXYZ", map(int, "12345678123457923456789"), strict=True))
+OPEN_ONLY = ("third-crowd",)  # voices that the README lists as open only
 NO_DIGIT = "Z"  # the filler that European makers put in position 9, where no check digit is asked
 VIN_WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 
@@ -132,8 +133,10 @@ def test_vins_carry_the_check_digit_of_49_cfr_565() -> None:
 
 
 def test_each_voice_is_split_in_halves() -> None:
-    """Each voice has an open and a held half of like size, and no job stands in both or twice."""
-    count = {side: {p.stem: len(jobs_of(p)) for p in FILES if p.parent.name == side} for side in ("open", "held")}
+    """Each voice but the open-only ones has halves of like size, and no job stands in both or twice."""
+    halved = [path for path in FILES if not path.stem.startswith(OPEN_ONLY)]
+    count = {side: {p.stem: len(jobs_of(p)) for p in halved if p.parent.name == side} for side in ("open", "held")}
+    assert [path.name for path in FILES if path not in halved and path.parent.name != "open"] == []
     assert count["open"].keys() == count["held"].keys()
     assert all(abs(count["open"][voice] - count["held"][voice]) <= 1 for voice in count["open"])
     ids = [job["id"] for path in FILES for job in jobs_of(path)]

@@ -6,11 +6,16 @@ Hears the same recordings (the demo job's clips, several times over, each copy a
 same file) once as `take --many` does, and once by as many bare processes with one thread each that share them out
 beforehand and keep nothing. Starting the processes and loading the model counts in both. Where dask.distributed is
 installed, a cluster of as many worker processes hears them too; it is running before the clock starts, as clusters do.
+
+Where other programs use the machine, the ways do not meet the same conditions, since they run one after another: then
+the processor seconds tell more than the clock.
 """
 
 from __future__ import annotations
 
+import importlib.util
 import multiprocessing
+import resource
 import sys
 import tempfile
 import time
@@ -43,6 +48,12 @@ def hear_share(tasks: list[Task]) -> int:
     return sum(len(hear_task(task).utterances) for task in tasks)
 
 
+def used_s() -> float:
+    """Processor seconds that this process and its ended children have used."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
 def bare(folder: Path, home: Path, workers: int) -> tuple[float, int]:
     """Seconds and utterances of bare processes that share the recordings out beforehand."""
     settings = load_settings()
@@ -50,57 +61,56 @@ def bare(folder: Path, home: Path, workers: int) -> tuple[float, int]:
     started = time.perf_counter()
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
         heard = pool.map(hear_share, [tasks[number::workers] for number in range(workers)], chunksize=1)
-    return time.perf_counter() - started, sum(heard)
+        seconds = time.perf_counter() - started
+        pool.close()
+        pool.join()
+    return seconds, sum(heard)
 
 
-def crew(folder: Path, home: Path, workers: int) -> tuple[float, int, float]:
-    """Seconds and utterances of a backlog; and seconds without making the entries, which bare processes do not."""
+def crew(folder: Path, home: Path, workers: int) -> tuple[float, int]:
+    """Seconds and utterances of `take --many`."""
     rooms = Rooms(home, settings=load_settings())
     rooms.extractor.run([])  # loaded before the clock starts
     started = time.perf_counter()
     done = take_many(rooms, list_backlog(folder), LocalCrew(workers))
     seconds = time.perf_counter() - started
-    said = sum(len(rooms.store.job(job).utterances) for job in done.jobs)
-    again = time.perf_counter()
-    take_many(rooms, list_backlog(folder), LocalCrew(workers))
-    return seconds, said, time.perf_counter() - again
+    return seconds, sum(len(rooms.store.job(job).utterances) for job in done.jobs)
 
 
-def cluster(folder: Path, home: Path, workers: int) -> tuple[float, int] | None:
+def cluster(folder: Path, home: Path, workers: int) -> tuple[float, int]:
     """Seconds and utterances of a Dask cluster on this machine."""
-    try:
-        from distributed import LocalCluster
-    except ImportError:
-        return None
+    from distributed import LocalCluster
+
     from fieldnote.flow.cluster import ClusterCrew
 
     rooms = Rooms(home, settings=load_settings())
     rooms.extractor.run([])
     with LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None) as running:
-        crew = ClusterCrew(running.scheduler_address)
+        gathered = ClusterCrew(running.scheduler_address)
         started = time.perf_counter()
-        done = take_many(rooms, list_backlog(folder), crew)
+        done = take_many(rooms, list_backlog(folder), gathered)
         seconds = time.perf_counter() - started
     return seconds, sum(len(rooms.store.job(job).utterances) for job in done.jobs)
 
 
 def main(count: int, workers: int) -> None:
+    ways = {"bare processes": bare, "take --many": crew}
+    if importlib.util.find_spec("distributed") is not None:
+        ways["take --many --scheduler"] = cluster
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made) / "recordings"
         length_s = make_recordings(folder, count)
         print(f"{count} recordings, {length_s / 60:.1f} min of sound, {workers} processes, {cores()} cores")
-        bare_s, bare_said = bare(folder, Path(made) / "home-bare", workers)
-        crew_s, crew_said, again_s = crew(folder, Path(made) / "home", workers)
-        of_cluster = cluster(folder, Path(made) / "home-cluster", workers)
-    print(f"{'':26}{'seconds':>9}{'times real time':>17}{'utterances':>12}")
-    print(f"{'bare processes':26}{bare_s:9.1f}{length_s / bare_s:17.1f}{bare_said:12}")
-    print(f"{'take --many':26}{crew_s:9.1f}{length_s / crew_s:17.1f}{crew_said:12}")
-    print(f"{'take --many once more':26}{again_s:9.1f}")
-    if of_cluster is not None:
-        cluster_s, cluster_said = of_cluster
-        print(f"{'take --many --scheduler':26}{cluster_s:9.1f}{length_s / cluster_s:17.1f}{cluster_said:12}")
-        print(f"share of the bare processes' speed, cluster: {bare_s / cluster_s:.2f}")
-    print(f"share of the bare processes' speed: {bare_s / crew_s:.2f}")
+        titles = ("seconds", "processor s", "times real time", "utterances", "of bare", "processor")
+        print(f"{'':26}" + "".join(f"{title:>17}" for title in titles))
+        first: tuple[float, float] | None = None
+        for name, way in ways.items():
+            before = used_s()
+            seconds, said = way(folder, Path(made) / f"home {name}", workers)
+            used = used_s() - before
+            first = first or (seconds, used)
+            shares = f"{first[0] / seconds:17.2f}{first[1] / used:17.2f}"
+            print(f"{name:26}{seconds:17.1f}{used:17.1f}{length_s / seconds:17.1f}{said:17}{shares}")
 
 
 if __name__ == "__main__":

@@ -3,10 +3,10 @@
     python -m tests.bench.listening                  latency and commands
     python -m tests.bench.listening --parts endurance --hours 2
 
-Run it from the top of the repository. Latency plays the demo job in real time through a queue, as a sound card gives it,
-and counts from the last loud sample of a sentence to its entry being kept. Commands are spoken by neural voices that no
-model was tuned on (the voices extra; left out and said so where missing), with noise of a shop 10 dB under them. Everything
-is seeded; nothing is asserted.
+Run it from the top of the repository. Latency plays the demo job in real time through a queue, as a sound card gives
+it, and counts from the last loud sample of a sentence to its entry being kept. Commands are spoken by neural voices
+no model was tuned on (the voices extra; left out and said so where missing), with noise of a shop 10 dB under them.
+Everything is seeded; nothing is asserted.
 """
 
 from __future__ import annotations
@@ -200,21 +200,16 @@ def false_commands(voices: Voices, snr_db: float) -> None:
                 )
         rooms.store.close()
     hours = sound_s / 3600
-    print(
-        f"\nfalse commands at {snr_db:g} dB: {found.total()} in {hours:.2f} h of dictation, {found.total() / max(hours, 1e-9):.1f} an hour"
-    )
+    rate = found.total() / max(hours, 1e-9)
+    print(f"\nfalse commands at {snr_db:g} dB: {found.total()} in {hours:.2f} h of dictation, {rate:.1f} an hour")
     for line in found:
         print(f"    {line}")
 
 
 def endurance(hours: float, speed: float) -> None:
     """Continuous dictation faster than real time: memory, drift, utterances lost."""
-    one = np.concatenate(
-        [
-            np.concatenate([raw(read_sound(p).samples), np.zeros(12000, np.int16)])
-            for p in sorted(SAMPLES.glob("*.flac"))
-        ]
-    )
+    clips = [raw(read_sound(path).samples) for path in sorted(SAMPLES.glob("*.flac"))]
+    one = np.concatenate([part for clip in clips for part in (clip, np.zeros(12000, np.int16))])
     rounds = int(hours * 3600 * RATE_HZ / len(one)) + 1
     with tempfile.TemporaryDirectory() as folder:
         rooms = fresh(folder)
@@ -234,10 +229,9 @@ def endurance(hours: float, speed: float) -> None:
         clips_s = sum(clip.duration_s for clip in job.clips)
         rooms.store.close()
         given_s = rounds * len(one) / RATE_HZ
-        print(f"\nendurance: {given_s / 3600:.2f} h of dictation given in {time.monotonic() - card.began:.0f} s")
-        print(
-            f"  sound kept {clips_s:.3f} s of {given_s:.3f} s; utterances {len(job.utterances)}, {len(job.utterances) / rounds:.3f} a round"
-        )
+        print(f"\nendurance: {given_s / 3600:.2f} h given in {time.monotonic() - card.began:.0f} s")
+        print(f"  sound kept {clips_s:.3f} s of {given_s:.3f} s")
+        print(f"  utterances {len(job.utterances)}, {len(job.utterances) / rounds:.3f} a round")
         print(f"  memory {marks[0][1] if marks else 0:.0f} MB at the first mark, {memory_mb():.0f} MB at the end")
         texts = [u.text for u in job.utterances]
         width = round(len(texts) / rounds)

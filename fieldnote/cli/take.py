@@ -50,6 +50,10 @@ def take(
         Optional[str],
         typer.Option("--scheduler", metavar="ADDRESS", help="With --many: the workers of this Dask cluster hear."),
     ] = None,
+    watch: Annotated[
+        Optional[Path],
+        typer.Option("--watch", metavar="FOLDER", help="Take each recording that is dropped there, until Ctrl-C."),
+    ] = None,
     by: Annotated[Optional[str], typer.Option("--by", help="Who dictated; otherwise who is logged in.")] = None,
 ) -> None:
     """Take recordings into a job: recognise them, make entries, keep all of it.
@@ -64,6 +68,8 @@ def take(
       fieldnote take "unit 12" notes.txt
 
       echo "left tail lamp gasket is torn" | fieldnote take "unit 12" -
+
+      fieldnote take "unit 12" --watch ~/phone-memos
 
       fieldnote take --many recordings/
 
@@ -86,6 +92,13 @@ def take(
         raise UserMistake("no job was named", where="take", do="See: fieldnote take --help.")
     found = rooms.store.job(job)
     rooms = rooms.for_pack(found.pack)
+    if watch is not None:
+        if sounds:
+            raise UserMistake("--watch takes a folder, and no files beside it", where=sounds[0], do="Leave them out.")
+        from fieldnote.cli.watch import watch_folder
+
+        watch_folder(rooms, found, watch, as_json=as_json, person=by or _user())
+        return
     with _files(sounds or []) as named, bar("copying") as tell:
         try:
             taken = take_sounds(

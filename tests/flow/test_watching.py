@@ -122,5 +122,5 @@ def test_the_command_takes_what_is_dropped(tmp_path: Path) -> None:
         process.send_signal(signal.SIGINT)
         process.stdout.read()
         assert process.wait(20) == 0
-    kept = [path for path in (tmp_path / "home" / "sound").rglob("*.flac")]
+    kept = (tmp_path / "home" / "sound").rglob("*.flac")
     assert [soundfile.info(path).frames for path in kept] == [soundfile.info(SAMPLES / "06-lamp-test.flac").frames]

@@ -14,13 +14,13 @@ from starlette.exceptions import HTTPException
 from fieldnote import __version__
 from fieldnote.errors import Clash, DeviceMissing, FieldnoteError, NotFound, StoreFault
 from fieldnote.flow import Rooms
-from fieldnote.web import bay, changes, desk, documents, entries, intake, jobs, sign_off, sound, words
+from fieldnote.web import bay, changes, desk, documents, entries, intake, jobs, leaves, sign_off, sound, words
 from fieldnote.web.asking import House, NotOurPage, page_of
 from fieldnote.web.guard import Guard, Limits
 from fieldnote.web.listening import Hears, Listening, OneAtATime
 from fieldnote.web.looks import STATIC
 
-ROOMS = (jobs, desk, bay, entries, changes, intake, sign_off, documents, sound, words)
+ROOMS = (jobs, desk, bay, entries, changes, intake, sign_off, documents, leaves, sound, words)
 
 
 def create_app(

@@ -52,6 +52,12 @@ class House:
             self._by_pack[job.pack] = self.rooms.for_pack(job.pack)
         return self._by_pack[job.pack]
 
+    def read_words_again(self) -> None:
+        """Read the vocabulary anew: words were added to it or taken back."""
+        for name in ("pack", "extractor", "leak_map", "cautions"):
+            self.rooms.__dict__.pop(name, None)
+        self._by_pack.clear()
+
     def token(self, visit: str) -> str:
         """The token of a visit: only this server can make it."""
         return hmac.new(self.secret, visit.encode(), hashlib.sha256).hexdigest()

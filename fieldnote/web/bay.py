@@ -37,7 +37,7 @@ def show(page: OnPage, job_id: str, changed: str = "", all: bool = False) -> HTM
         views=[(view, mark_of(job, entries[view.id]) if view.id in entries else "") for view in shown],
         more=len(views) - len(shown),
         facts=[view for view in entry_views(job, rooms.pack) if view.entry.kind == "fact"],
-        advice=_advice(rooms, job),
+        advice=advice_of(rooms, job),
         steps=STEPS,
         heading=lambda step: heading(step, Names(rooms.pack)),
         notice=notice_of(job, changed, Names(rooms.pack)),
@@ -46,7 +46,7 @@ def show(page: OnPage, job_id: str, changed: str = "", all: bool = False) -> HTM
     )
 
 
-def _advice(rooms: Rooms, job: Job) -> Advice | None:
+def advice_of(rooms: Rooms, job: Job) -> Advice | None:
     """The next checks; none where the vocabulary has no leak map."""
     leak_map = map_of(rooms)
     if leak_map is None:

@@ -23,7 +23,16 @@ class WriteUps:
     def of(self, rooms: Rooms, job: Job) -> Narrative:
         """The write-up of a job as it stands; ``version`` as ``flow.write_up`` gives it."""
         versions = tuple(version.hash for version in rooms.store.versions(job.id))
-        key = (job.id, job.entries, job.intake, job.status, job.stranded_edits, job.differences, versions)
+        key = (
+            job.id,
+            rooms.pack.hash,
+            job.entries,
+            job.intake,
+            job.status,
+            job.stranded_edits,
+            job.differences,
+            versions,
+        )
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)

@@ -270,3 +270,33 @@ def test_words_not_understood_are_listed_with_examples(still: House) -> None:
     """The lead sees what no rule took, with the sentence that it stood in."""
     text = still.client.get("/words").text
     assert "doodad" in text and "The wobbly doodad was crusty." in text
+
+
+def test_a_word_is_added_and_shows_what_it_changes(house: House) -> None:
+    """The kept sentence is understood at once; taking the word back gives the entries back as they were."""
+    house.send(f"/jobs/{house.job().id}/lines", text="The left cowl drain is gungy.")
+    before = house.job().entries
+    answer = house.send("/words", phrase="gungy", means="state:blocked")
+    text = answer.text  # type: ignore[attr-defined]
+    assert "1 kept sentence understood in another way" in text
+    assert "The left cowl drain is gungy." in text
+    assert [(e.place, e.side, e.state) for e in house.job().entries if e not in before] == [("cowl", "left", "blocked")]
+    house.send("/words/take-back", phrase="gungy")
+    assert house.job().entries == before
+
+
+@pytest.mark.parametrize(
+    ("phrase", "means", "told"),
+    [
+        ("gasket", "place:cowl", "gasket"),
+        ("", "place:cowl", "A phrase and what it means are needed"),
+        ("doodad", "place:moon", "A phrase and what it means are needed"),
+        ("doodad", "command:../x", "A phrase and what it means are needed"),
+    ],
+)
+def test_a_word_that_cannot_be_added_is_told(still: House, phrase: str, means: str, told: str) -> None:
+    """What means something already, or would mean nothing, is refused; the vocabulary stays as it was."""
+    answer = still.send("/words", phrase=phrase, means=means)
+    assert answer.status_code == 422  # type: ignore[attr-defined]
+    assert "Not added." in answer.text and told in answer.text  # type: ignore[attr-defined]
+    assert not (still.rooms.home / "vocab").exists()

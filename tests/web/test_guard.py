@@ -11,8 +11,8 @@ import pytest
 from fieldnote.web.guard import CONTENT_POLICY, SAFE_METHODS
 from tests.web.conftest import HOST, House
 
-PAGES = ("/", "/?q=carpet&state=all", "/new", "/words", "/nowhere")
-OF_JOB = ("", "/bay", "/changes", "/intake", "/sign-off")
+PAGES = ("/", "/?q=carpet&state=all", "/new", "/words", "/guide", "/nowhere")
+OF_JOB = ("", "/bay", "/changes", "/intake", "/sign-off", "/handover")
 
 
 def all_pages(house: House) -> list[str]:

@@ -21,6 +21,9 @@ from fieldnote.store.identity import new_id, now
 CLOCK = "test clock"
 """Who makes the changes that come from the clock."""
 _READ_BACK = 3
+# English dictation is heard with a confidence of 0.7 and more, German, French, Spanish and Polish with 0.3 to 0.45.
+_UNSURE = 0.5
+_IN_VAIN = 3
 
 
 @dataclass(slots=True)
@@ -60,6 +63,7 @@ class Conversation:
         self._advice: Advice | None = None
         self._call_word = rooms.settings.listen.call_word
         self._clock_shown = -1
+        self._in_vain = 0
 
     # ---- what was said ----------------------------------------------------------------------------------------
 
@@ -72,7 +76,7 @@ class Conversation:
             return self._act(action, at_s)
         state = self._dictation.state
         self._clock.aim(entry_id=state.open_test, place=state.focus.place, side=state.focus.side)
-        self._confirm(changes)
+        self._confirm(changes, unsure=said.confidence is not None and said.confidence < _UNSURE)
         return None
 
     def typed(self, text: str, person: str | None) -> None:
@@ -118,7 +122,7 @@ class Conversation:
         self._happened.answered(text)
         self._voice.say(text)
 
-    def _confirm(self, changes: Changes) -> None:
+    def _confirm(self, changes: Changes, *, unsure: bool = False) -> None:
         new = (*changes.added, *changes.changed)
         if new or changes.withdrawn:
             self._advice_is_old = True
@@ -126,8 +130,11 @@ class Conversation:
             words = confirmed(new, self._rooms.pack)
             if words:
                 self._voice.say(words)
-        elif changes.command is None and changes.leftovers:
+        elif changes.command is None and (changes.leftovers or unsure):
             self._voice.tone(NOT_UNDERSTOOD)
+        self._in_vain = self._in_vain + 1 if unsure and not new and changes.command is None else 0
+        if self._in_vain == _IN_VAIN:
+            self._notice("the last sentences were not understood: speak English, closer to the microphone", True)
         if changes.questions:
             self.answer("On which side does the driver sit? Left was taken for now.")
 

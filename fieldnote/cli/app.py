@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated, Optional
+from typing import Annotated, Any, Optional
 
 import typer
 
@@ -20,7 +20,7 @@ from fieldnote.cli.narrate import narrate
 from fieldnote.cli.next import next_checks
 from fieldnote.cli.serve import serve
 from fieldnote.cli.take import take
-from fieldnote.errors import FieldnoteError
+from fieldnote.errors import FieldnoteError, UserMistake
 
 app = typer.Typer(
     name="fieldnote",
@@ -29,6 +29,12 @@ app = typer.Typer(
     rich_markup_mode="rich",
     pretty_exceptions_enable=False,
 )
+
+
+STOPPED = 130
+"""What a shell expects of a command that was interrupted (128 + SIGINT)."""
+_UsageError: Any = typer.BadParameter.__mro__[1]
+"""What the command library raises for an unknown option or a missing argument."""
 
 
 def _version(wanted: bool) -> None:
@@ -64,10 +70,22 @@ app.add_typer(vocab.app)
 
 def main() -> None:
     """Run the installed command. Exit codes: 0 done, 1 user mistake, 2 bad data, 3 device or model missing."""
+    arguments = sys.argv[1:]
     try:
-        app()
+        code = app(standalone_mode=False)
     except FieldnoteError as error:
-        sys.exit(report(error, as_json="--json" in sys.argv[1:]))
+        sys.exit(report(error, as_json="--json" in arguments))
+    except typer.Abort:
+        sys.exit(STOPPED)
+    except _UsageError as error:
+        if error.ctx is not None and not error.format_message().strip():  # a group without a command: show its help
+            typer.echo(error.ctx.get_help())
+            sys.exit(UserMistake.exit_code)
+        # The library's own exit code for a wrong option is 2, which here means bad data.
+        where = error.ctx.command_path if error.ctx is not None else "fieldnote"
+        mistake = UserMistake(error.format_message().rstrip("."), where=where, do=f"See: {where} --help.")
+        sys.exit(report(mistake, as_json="--json" in arguments))
+    sys.exit(code if isinstance(code, int) else 0)
 
 
 if __name__ == "__main__":

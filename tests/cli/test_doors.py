@@ -112,3 +112,14 @@ def test_every_option_is_explained(name: str, command: click.Command) -> None:
     """No option and no argument without a word of help."""
     missing = [p.name for p in command.params if p.name not in ("help",) and not getattr(p, "help", None)]
     assert missing == []
+
+
+@pytest.mark.parametrize(
+    "arguments", [["extract", "--nonsense"], ["job", "show"], ["nonsense"]], ids=["option", "argument", "command"]
+)
+def test_wrong_usage_is_a_mistake_of_the_user(arguments: list[str], tmp_path: Path) -> None:
+    """An unknown option or command, or a missing argument, is exit code 1 and one line that points to the help."""
+    code, _, err, _ = _run(arguments, tmp_path)
+    assert code == 1
+    assert len(err.strip().splitlines()) == 1
+    assert "--help" in err

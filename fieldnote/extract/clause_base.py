@@ -182,6 +182,12 @@ class ClauseBase:
             return False
         return False
 
+    def _pronoun_speaks(self, j: int) -> bool:
+        """Whether "it is" or the like comes next."""
+        row = self._row
+        says = ("link", "state", "hedge", "negator")
+        return j + 1 < len(row) and row[j].kind == "pronoun" and row[j + 1].kind in says
+
     def _thing_ahead(self, j: int) -> bool:
         while j < len(self._row) and self._row[j].kind in ("determiner", "skip", "unknown", "there_is"):
             j += 1

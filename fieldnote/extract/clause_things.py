@@ -7,7 +7,7 @@ from dataclasses import replace
 from fieldnote.extract.clause_base import ClauseBase
 from fieldnote.extract.constituents import Constituent
 from fieldnote.extract.frames import Frame
-from fieldnote.extract.noun_phrases import Thing, located, placed, same_thing, within
+from fieldnote.extract.noun_phrases import Thing, changed, located, placed, same_thing, within
 
 
 class ThingReader(ClauseBase):
@@ -263,6 +263,12 @@ class ThingReader(ClauseBase):
         self._prep = "at" if c.is_a("preposition") else ""
 
     def _on_prepositional(self, i: int, thing: Thing, prep: str) -> None:
+        if self._mode == "state" and thing.bare and self._pronoun_speaks(i + 1):
+            # "… is soaked, on the left it is dry": the next statement.
+            spoken = self._last.thing if self._last is not None else None
+            self._close()
+            self._outer = thing if spoken is None else within(thing, changed(spoken, side=None, at=(), spans=()))
+            return
         frame = self._last
         if self._handle is not None:
             self._handle_placed(thing, prep)

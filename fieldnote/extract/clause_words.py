@@ -167,6 +167,9 @@ class WordReader(ClauseBase):
         self._plan = False
 
     def _on_then(self, i: int, c: Constituent) -> None:
+        last = self._last
+        if self._mode == "source" and last is not None and last.thing is None and last.finding is None:
+            return  # "that's your way in, then, the adhesive …"
         plan = self._plan
         self._close()
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None

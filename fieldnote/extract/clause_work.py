@@ -51,7 +51,9 @@ class WorkReader(ClauseBase):
             return
         share = self._mode == "act" and self._joined and self._last is not None
         previous = self._last if share else None
-        plan = self._plan and (c.item.sense("act", "base", "said") is not None or bool(share))
+        base = c.item.sense("act", "base") is not None
+        plan = self._plan and (base or c.item.sense("act", "said") is not None or bool(share))
+        plan = plan or (self.later and base)
         again, unsure = self._again, self._unsure
         clause = list(self._clause) if share else []
         measures = self._measures

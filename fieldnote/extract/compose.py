@@ -374,6 +374,10 @@ class Composer:
             again=frame.again,
         )
         last = next((e for e in reversed(draft.recent) if e.kind == "test"), None)
+        done = self._last_done(draft)
+        dry_word = state == self._dry and frame.present and not (frame.finding and frame.finding.get("evidence"))
+        if dry_word and not frame.measures and (done is None or done.kind != "test"):
+            return  # "nothing on the pedals", with no test under way
         if thing is not None and thing.material is not None and thing.part is None and not thing.named:
             return  # "paint's bubbling": a material leaks nothing
         if (

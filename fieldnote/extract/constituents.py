@@ -87,7 +87,7 @@ class Grouper:
         while j < len(items):
             item = items[j]
             if self._is_piece(items, j, before if j == i else None, thing if j > i else None):
-                grown = self._grow(thing, item, items, j)
+                grown = None if self._side_done(thing, items, j, before) else self._grow(thing, item, items, j)
                 if grown is None:
                     break
                 if not thing.bare and item.tags & THING_TAGS and not items[last].end > item.start:
@@ -118,6 +118,17 @@ class Grouper:
                 halves = (cut[0], second[0].thing)
         thing = changed(thing, start=items[i].start, end=items[last].end, halves=halves)
         return Constituent("thing", thing.start, thing.end, items[i], thing), last + 1
+
+    def _side_done(self, thing: Thing, items: Sequence[Item], j: int, before: Sequence[Constituent]) -> bool:
+        """ "Rear door on the right hand side, trim panel …": the side belongs to the door, and a new name begins."""
+        behind = (
+            len(before) > 1
+            and before[-1].kind in ("preposition", "determiner")
+            and any(c.kind == "thing" and c.thing is not None and c.thing.named for c in before[-3:])
+        )
+        return bool(
+            behind and thing.bare and thing.side and items[j - 1].text.endswith("side") and "part" in items[j].tags
+        )
 
     def _goes_on(self, items: Sequence[Item], j: int, thing: Thing) -> bool:
         return j < len(items) and self._is_piece(items, j, None, thing) and not items[j].is_a("determiner")

@@ -29,6 +29,7 @@ _SPELLED_LEAST = 4
 _GLUED_LEAST = 8
 _HOUR_MIN = 60
 _SHORT_REMARK = 6
+_CUSTOMER_REACH = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +80,13 @@ class FactFinder:
                 return (item.start, self._said_from(items, 0)) if item.end < len(line.words) else None
             if not item.is_a("customer"):
                 continue
-            for m in range(n + 1, min(n + 4, len(items))):
+            for m in range(n + 1, min(n + _CUSTOMER_REACH, len(items))):
                 if items[m].is_a("says") and not (items[m].is_a("link") and not item.is_a("complaint", "x")):
                     if item.text in ("he", "she", "they") and not items[m].is_a("says"):
                         break
                     end = self._said_from(items, m)
                     return (item.start, end) if end < len(line.words) else None
-                if not items[m].is_a("filler", "function", "hedge", "determiner") and items[m].senses:
+                if not items[m].is_a("filler", "function", "hedge", "determiner", "pronoun", "own") and items[m].senses:
                     break
         return None
 

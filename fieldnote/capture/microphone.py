@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import queue
 import time
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -23,6 +24,7 @@ _GONE_AFTER_S = 2.0
 _TICK_S = 0.1
 _WINDOW_S = 30.0
 _LEAST_LOSS_S = 0.2
+_MADE_UP_S = 2.0
 _INSTALL = "Install it: apt install libportaudio2 (Debian, Ubuntu), dnf install portaudio, brew install portaudio."
 
 
@@ -32,7 +34,7 @@ class MicrophoneGone(DeviceMissing):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Block:
-    """What came at once; ``lost_s`` is what got lost before it. No samples: nothing came for a moment."""
+    """What came at once; ``lost_s`` turns out to have got lost before it. No samples: nothing came for a moment."""
 
     samples: RawSamples
     lost_s: float = 0.0
@@ -80,29 +82,42 @@ class Source(Protocol):
 
 
 class LossMeter:
-    """Counts samples against the clock: what a device should have given in the time, and did not."""
+    """Counts samples against the clock: what a device should have given in the time, and did not.
+
+    A busy machine gives blocks late and then makes up for it: only what is still missing after two seconds is lost.
+    """
 
     def __init__(self, rate_hz: int) -> None:
         self._rate_hz = rate_hz
-        self._begin_window(None)
-
-    def _begin_window(self, at_s: float | None) -> None:
-        # A window at a time: two clocks drift apart by more than a loss within an hour.
-        self._from_s, self._given, self._least_s = at_s, 0, 0.0
+        self._from_s: float | None = None
+        self._given = 0
+        self._least_s = 0.0
+        self._late: deque[tuple[float, float]] = deque()
 
     def block(self, at_s: float, samples: int) -> float:
-        """A block came at ``at_s`` (monotonic). Gives the seconds lost since the last one, usually 0."""
+        """A block came at ``at_s`` (monotonic). Gives the seconds that turn out to be lost, usually 0."""
         if self._from_s is None:
             self._begin_window(at_s)
             return 0.0
         self._given += samples
         behind_s = (at_s - self._from_s) - self._given / self._rate_hz
         self._least_s = min(self._least_s, behind_s)
-        lost_s = behind_s - self._least_s
-        lost_s = lost_s if lost_s >= _LEAST_LOSS_S else 0.0
-        if lost_s or at_s - self._from_s > _WINDOW_S:
-            self._begin_window(at_s)
+        if behind_s - self._least_s < _LEAST_LOSS_S:
+            self._late.clear()
+            if at_s - self._from_s > _WINDOW_S:
+                self._begin_window(at_s)
+            return 0.0
+        self._late.append((at_s, behind_s))
+        if at_s - self._late[0][0] < _MADE_UP_S:
+            return 0.0
+        lost_s = min(behind for _, behind in self._late) - self._least_s
+        self._begin_window(at_s)
         return lost_s
+
+    def _begin_window(self, at_s: float) -> None:
+        # A window at a time: two clocks drift apart by more than a loss within an hour.
+        self._from_s, self._given, self._least_s = at_s, 0, 0.0
+        self._late.clear()
 
 
 class SystemMicrophone:

@@ -7,6 +7,7 @@ import getpass
 import json
 import sys
 import threading
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Optional
 
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     from fieldnote.records import Advice, Entry, Job
 
 _POLL_S = 0.1
+_TWICE_S = 0.5
+_STOPPED_EXIT = 130
+"""What a shell expects of a command that was interrupted (128 + SIGINT)."""
 _ANSWERS = ("off", "tones", "speech")
 
 
@@ -129,17 +133,29 @@ class _Sitting:
             what = "taking it first" if catch_up else "leaving it for later"
             self._notice(f"{left_s:.0f} s of sound from an earlier session were not processed yet: {what}", False)
         self._notice(self._about_sound(), False)
-        listening = threading.Thread(target=self._listen, args=(catch_up,), name="listener")
+        listening = threading.Thread(target=self._listen, args=(catch_up,), name="listener", daemon=True)
         listening.start()
         try:
             self._watch()
         except KeyboardInterrupt:
-            self._notice("ending: what was said is still being written down", False)
-            self._session.stop()
-            self._over.wait()
+            self._finish()
         if self._error is not None:
             raise self._error
         self._report()
+
+    def _finish(self) -> None:
+        """End after Ctrl-C: what was said is still written down, unless it is pressed again."""
+        self._notice("ending: what was said is still being written down", False)
+        self._session.stop()
+        asked_s = time.monotonic()
+        while not self._over.is_set():
+            try:
+                self._over.wait()
+            except KeyboardInterrupt:
+                # Shells and programs that end others at times send it twice at once.
+                if time.monotonic() - asked_s > _TWICE_S:
+                    self._notice("ended; the rest is taken the next time", True)
+                    raise typer.Exit(_STOPPED_EXIT) from None
 
     def _listen(self, catch_up: bool) -> None:
         try:

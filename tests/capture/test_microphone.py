@@ -203,6 +203,13 @@ def test_two_hours_of_a_clock_that_drifts_lose_nothing(ppm: float) -> None:
     assert sum(meter.block(at_s, samples) for at_s, samples in drifting(7200, ppm)) == 0
 
 
+def test_blocks_that_come_late_are_no_loss() -> None:
+    """A second without a block, which then come all at once."""
+    meter = LossMeter(RATE_HZ)
+    late = [(10.0 if 9.0 < at_s < 10.0 else at_s, samples) for at_s, samples in drifting(20, 0)]
+    assert sum(meter.block(at_s, samples) for at_s, samples in late) == 0
+
+
 def test_blocks_that_never_came_are_counted_by_the_clock() -> None:
     """Ten times 0.5 s are dropped, without any flag: the sum is found to a tenth."""
     meter = LossMeter(RATE_HZ)
@@ -223,6 +230,10 @@ class SoundServer:
             "HOME": str(folder),
             "PULSE_RUNTIME_PATH": str(folder),
         }
+
+        # Or a client that looks for the server while it is away starts another, without the microphone.
+        (folder / "client.conf").write_text("autospawn = no\n")
+        self.env["PULSE_CLIENTCONFIG"] = str(folder / "client.conf")
 
     def start(self) -> None:
         sink = "module-null-sink sink_name=mic rate=16000 channels=1"
@@ -255,8 +266,8 @@ def server(tmp_path: Path) -> Iterator[SoundServer]:
     missing = [program for program in ("pulseaudio", "pactl", "paplay") if shutil.which(program) is None]
     if missing:
         pytest.skip(f"no virtual sound card: {', '.join(missing)} not installed (Debian: pulseaudio pulseaudio-utils)")
-    made = SoundServer(tmp_path / "run")
     (tmp_path / "run").mkdir(mode=0o700)
+    made = SoundServer(tmp_path / "run")
     try:
         made.start()
     except (RuntimeError, subprocess.TimeoutExpired) as error:

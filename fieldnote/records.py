@@ -383,6 +383,156 @@ class Advice:
     """Those that are shown whatever is done."""
 
 
+# ---- many jobs together ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """``count`` of ``of`` jobs, with the limits (0 to 1) of its interval. ``few``: too small a count to rest on."""
+
+    count: int
+    of: int
+    low: float
+    high: float
+    few: bool
+
+    @property
+    def share(self) -> float:
+        """0 to 1; 0 where there is nothing to be a share of."""
+        return self.count / self.of if self.of else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SourceShare:
+    """How often water came in at a place and part. ``shrunk``: its share drawn towards that of an average source."""
+
+    place: str
+    part: str | None
+    share: Share
+    shrunk: float
+    sides: Mapping[str, int]
+    """Jobs by side; "" where none was named."""
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WaterPath:
+    """Jobs in which it showed at one place (none: nothing was noted) and came in at another."""
+
+    showed: str | None
+    came_in: str
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GroupShare:
+    """A source among the jobs of one group of vehicles. ``shrunk``: drawn towards its share of all jobs."""
+
+    by: Literal["family", "model_year", "build_month"]
+    group: str
+    place: str
+    part: str | None
+    share: Share
+    shrunk: float
+    overall: float
+    apart: Literal["above", "below", ""]
+    """Whether the group differs from all jobs by more than chance, allowing for how many rows were compared."""
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FindingTime:
+    """Minutes by source: quartiles of ``count`` jobs. ``measure``: by the clock of the recordings, or labor stated."""
+
+    place: str
+    part: str | None
+    measure: Literal["clock", "labor"]
+    count: int
+    low: float
+    median: float
+    high: float
+    few: bool
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatVisits:
+    """Vehicles that came back with a leak of the same zone. ``place`` None: all zones together.
+
+    ``jobs``: pairs of the visit that mended and the one that came back.
+    """
+
+    place: str | None
+    share: Share
+    jobs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WeekShare:
+    """One week of a p-chart. ``mark``: beyond a limit, beyond it with too few jobs to tell, or within."""
+
+    week: str
+    count: int
+    of: int
+    lower: float
+    upper: float
+    mark: Literal["above", "below", "too few", ""]
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WeekChart:
+    """A share by week with its center line. ``place`` None: closed jobs without a proved cure."""
+
+    place: str | None
+    part: str | None
+    center: float
+    weeks: tuple[WeekShare, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EmptyCheck:
+    """A look or test that found nothing, all jobs together. ``share``: of all such checks, those without a finding.
+
+    ``minutes`` are the leak map's (a test's own where said); None where the map has none.
+    """
+
+    do: Literal["look", "test"]
+    place: str
+    part: str | None
+    method: str | None
+    share: Share
+    minutes: float | None
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Patterns:
+    """What recurs across the jobs of one pack. ``jobs`` were looked at, ``found`` of them hold a leak of the grade."""
+
+    pack: str
+    grade: str
+    since: str | None
+    until: str | None
+    place: str | None
+    level: float
+    repeat_days: int
+    few: int
+    jobs: int
+    found: int
+    sources: tuple[SourceShare, ...] = ()
+    paths: tuple[WaterPath, ...] = ()
+    groups: tuple[GroupShare, ...] = ()
+    times: tuple[FindingTime, ...] = ()
+    repeats: tuple[RepeatVisits, ...] = ()
+    weeks: tuple[WeekChart, ...] = ()
+    empty_checks: tuple[EmptyCheck, ...] = ()
+    denominators: Mapping[str, str] = field(default_factory=dict)
+    """By figure, what its shares are shares of, and what was left out."""
+    names: Mapping[str, str] = field(default_factory=dict)
+    """Names of the jobs by id."""
+
+
 # ---- the write-up ---------------------------------------------------------------------------------------------
 
 

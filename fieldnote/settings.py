@@ -72,6 +72,17 @@ class ListenSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class PatternSettings:
+    """How jobs are looked at together."""
+
+    level: float
+    few: int
+    prior_jobs: float
+    repeat_days: int
+    longest_find_min: float
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Everything that can be set."""
 
@@ -80,6 +91,7 @@ class Settings:
     pack: PackSettings
     keep: KeepSettings
     listen: ListenSettings
+    patterns: PatternSettings
 
 
 def defaults_path() -> Path:

@@ -1,0 +1,57 @@
+"""What recurs across the kept jobs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from fieldnote.errors import NotFound
+from fieldnote.flow.rooms import Rooms
+from fieldnote.patterns import Survey, survey
+from fieldnote.patterns.rows import read_clocks, read_jobs
+from fieldnote.records import Patterns
+from fieldnote.store.search import moment_of
+from fieldnote.vocabulary.nearest import nearest
+
+
+def recurring(
+    rooms: Rooms, asked: Survey | None = None, *, repeat_days: int | None = None, now: datetime | None = None
+) -> Patterns:
+    """What recurs across the jobs of the rooms' vocabulary.
+
+    Raises:
+        UserMistake: a date is none.
+        NotFound: the vocabulary has no such place.
+        StoreFault: the data folder cannot be used.
+
+    """
+    asked = asked or Survey()
+    for day in (asked.since, asked.until):
+        if day is not None:
+            moment_of(day)
+    if asked.place is not None:
+        asked = replace(asked, place=_place(rooms, asked.place))
+    settings = rooms.settings.patterns
+    if repeat_days is not None:
+        settings = replace(settings, repeat_days=repeat_days)
+    with rooms.store.reading() as db:
+        jobs, clocks = read_jobs(db, rooms.pack.id), read_clocks(db, rooms.pack.id)
+    has_map = any((folder / "leak_map.toml").is_file() for folder in rooms.pack.folders)
+    return survey(
+        jobs, rooms.pack, settings, asked, leak_map=rooms.leak_map if has_map else None, clocks=clocks, now=now
+    )
+
+
+def _place(rooms: Rooms, wanted: str) -> str:
+    """The id of a place by its id, its name or as it is spoken."""
+    plain = " ".join(wanted.lower().replace("-", " ").split())
+    places = rooms.pack.terms("place")
+    for term in places:
+        if plain in (term.id.replace("-", " "), term.name.lower().replace("-", " ")) or plain in term.say:
+            return term.id
+    close = nearest(wanted.lower(), [term.id for term in places])
+    raise NotFound(
+        "this vocabulary has no such place",
+        where=wanted,
+        do=f"Did you mean {close!r}?" if close else "`fieldnote vocab say` shows how words are understood.",
+    )

@@ -1,0 +1,109 @@
+"""The statistics, held against published values, SciPy and statsmodels."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from fieldnote.patterns.statistics import control_limits, quartiles, shrunk, tail, too_rare, wilson
+
+# From R's prop.test and binom, as SciPy's and statsmodels' own tests give them.
+WILSON_R = [
+    (3, 10, 0.1077913, 0.6032219),
+    (0, 10, 0.0, 0.2775328),
+    (10, 10, 0.7224672, 1.0),
+    (4, 20, 0.0806577, 0.4160174),
+    (18, 20, 0.6989664, 0.9721335),
+    (100, 200, 0.4313609, 0.5686391),
+]
+# R. G. Newcombe, Two-sided confidence intervals for the single proportion, Statistics in Medicine 17 (1998), the
+# cases of his table; limits to four places.
+WILSON_NEWCOMBE = [
+    (81, 263, 0.2553, 0.3662),
+    (15, 148, 0.0624, 0.1605),
+    (0, 20, 0.0, 0.1611),
+    (1, 29, 0.0061, 0.1718),
+]
+
+
+@pytest.mark.parametrize(("count", "of", "low", "high"), WILSON_R)
+def test_wilson_as_r_gives_it(count: int, of: int, low: float, high: float) -> None:
+    """95 % limits, without continuity correction."""
+    assert wilson(count, of) == pytest.approx((low, high), abs=5e-8)
+
+
+@pytest.mark.parametrize(("count", "of", "low", "high"), WILSON_NEWCOMBE)
+def test_wilson_as_newcombe_prints_it(count: int, of: int, low: float, high: float) -> None:
+    """The four cases of the paper."""
+    assert wilson(count, of) == pytest.approx((low, high), abs=5e-5)
+
+
+def test_wilson_at_another_level() -> None:
+    """4 of 20 at 90 %: worked from the formula of the e-Handbook, 7.2.4.1."""
+    assert wilson(4, 20, 0.90) == pytest.approx((0.0931180, 0.3783767), abs=5e-8)
+
+
+@pytest.mark.parametrize("level", [0.8, 0.95, 0.999])
+def test_wilson_is_that_of_scipy_and_statsmodels(level: float) -> None:
+    """Every count of several sizes."""
+    proportion = pytest.importorskip("statsmodels.stats.proportion")
+    for of in (1, 2, 7, 29, 263):
+        for count in range(of + 1):
+            got = wilson(count, of, level)
+            by_scipy = stats.binomtest(count, of).proportion_ci(level, method="wilson")
+            assert got == pytest.approx(tuple(by_scipy), abs=1e-12)
+            assert got == pytest.approx(proportion.proportion_confint(count, of, 1 - level, "wilson"), abs=1e-12)
+
+
+def test_no_limit_leaves_the_range() -> None:
+    """Rounding pushes nothing outside 0 to 1 (the fault of statsmodels issue 7386), and an end is met exactly."""
+    for of in range(1, 400):
+        assert wilson(0, of)[0] == 0.0
+        assert wilson(of, of)[1] == 1.0
+        assert all(0.0 <= limit <= 1.0 for count in (0, 1, of - 1, of) for limit in wilson(count, of))
+    assert wilson(0, 0) == (0.0, 1.0)
+
+
+def test_shrinking_is_the_mean_of_the_beta_posterior() -> None:
+    """437 of 980 under a flat prior: Beta(438, 544), mean .4460285 (Gelman et al., Bayesian Data Analysis, 2.4)."""
+    assert shrunk(437, 980, 0.5, 2.0) == pytest.approx(0.4460285, abs=5e-8)
+    assert shrunk(437, 980, 0.5, 2.0) == pytest.approx(stats.beta(438, 544).mean(), abs=1e-12)
+
+
+@pytest.mark.parametrize(("count", "mean"), [(727, 0.5020690), (583, 0.4027586), (137, 0.0951724)])
+def test_shrinking_of_one_share_among_several(count: int, mean: float) -> None:
+    """The poll of 1447 of the same book: each share of a Dirichlet is a Beta with the others taken together."""
+    assert shrunk(count, 1447, 1 / 3, 3.0) == pytest.approx(mean, abs=5e-8)
+
+
+def test_control_limits_of_the_wafers() -> None:
+    """30 wafers of 50 chips, mean .2313: limits .4102 and .0524 (NIST/SEMATECH e-Handbook, 6.3.3.2)."""
+    assert control_limits(0.2313, 50) == pytest.approx((0.0524, 0.4102), abs=5e-5)
+
+
+def test_control_limits_stay_shares() -> None:
+    """A small sample has a lower limit of 0, and one of 1 above."""
+    assert control_limits(0.05, 10)[0] == 0.0
+    assert control_limits(0.95, 10)[1] == 1.0
+
+
+@pytest.mark.parametrize("prob", [0.0, 0.001, 0.2313, 0.5, 0.97, 1.0])
+def test_tails_are_those_of_scipy(prob: float) -> None:
+    """Both tails of the binomial distribution, every count."""
+    for of in (1, 5, 50):
+        for count in range(of + 1):
+            assert tail(count, of, prob, upper=True) == pytest.approx(stats.binom.sf(count - 1, of, prob), abs=1e-11)
+            assert tail(count, of, prob, upper=False) == pytest.approx(stats.binom.cdf(count, of, prob), abs=1e-11)
+
+
+def test_too_rare_is_three_standard_deviations() -> None:
+    """One side of a normal distribution beyond three: .00135 (every table of it)."""
+    assert too_rare(0.00134)
+    assert not too_rare(0.00136)
+
+
+@pytest.mark.parametrize("values", [[4.0], [1.0, 9.0], [5.0, 1.0, 2.0, 40.0], [float(n) for n in range(17)]])
+def test_quartiles_are_those_of_numpy(values: list[float]) -> None:
+    """By linear interpolation, in any order."""
+    assert quartiles(values) == pytest.approx(tuple(np.quantile(values, [0.25, 0.5, 0.75])))

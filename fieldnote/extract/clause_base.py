@@ -285,7 +285,7 @@ class ClauseBase:
 
     # -- read by the others -------------------------------------------------------------------------------------
 
-    def _on_state(self, i: int, c: Constituent) -> None:
+    def _on_state(self, i: int, c: Constituent) -> int | None:
         raise NotImplementedError
 
     def _push_state(self, c: Constituent, finding: Finding, form: str) -> None:

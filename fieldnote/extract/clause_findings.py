@@ -6,13 +6,42 @@ from fieldnote.extract.clause_base import ClauseBase
 from fieldnote.extract.constituents import Constituent
 from fieldnote.extract.frames import Frame
 from fieldnote.extract.lexicon import Finding
-from fieldnote.extract.noun_phrases import Thing, located, same_thing
+from fieldnote.extract.noun_phrases import Thing, changed, located, same_thing, within
 
 
 class FindingReader(ClauseBase):
     """Findings in a clause: what things are said to be, and the results of tests."""
 
-    def _on_state(self, i: int, c: Constituent) -> None:
+    def _on_state(self, i: int, c: Constituent) -> int | None:
+        named = self._names_fault(i, c)
+        if named is not None:
+            outer = self._subjects[-1] if self._subjects else (self._last.thing if self._last is not None else None)
+            joined = self._joined
+            self._close()
+            self._subjects = [named if outer is None else within(named, changed(outer, part=None, at=()))]
+            self._joined = joined
+            finding = c.item.finding
+            assert finding is not None
+            self._push_state(c, finding, "adj")
+            self._joined = ""
+            return i + 2
+        self._read_state(i, c)
+        return None
+
+    def _names_fault(self, i: int, c: Constituent) -> Thing | None:
+        """ "The mirror has a torn gasket and a pinched cable": the part that a fault is named with."""
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        before = self._row[i - 1] if i else None
+        if nxt is None or before is None or nxt.thing is None or before.kind != "determiner" or nxt.start != c.end:
+            return None
+        ties = self._linked and self._mode == "" and self._subjects
+        goes_on = self._mode == "state" and self._joined and self._last is not None and self._last.thing is not None
+        part = (nxt.thing.part is not None or nxt.thing.part_word >= 0) and not nxt.thing.named
+        if not part or not (ties or goes_on) or c.item.sense("state", "adj") is None or self._test is not None:
+            return None
+        return None if self._predicate_next(i + 2) else nxt.thing
+
+    def _read_state(self, i: int, c: Constituent) -> None:
         finding = c.item.finding
         assert finding is not None
         self._prep = ""
@@ -315,6 +344,7 @@ class FindingReader(ClauseBase):
             return
         self._mending = False
         test.result = result  # type: ignore[assignment]
+        test.result_at = c.start
         test.unsure = test.unsure or self._unsure
         test.mark(c.start, c.end, "state")
         test.measures.extend(self._measures)

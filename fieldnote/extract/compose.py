@@ -638,7 +638,7 @@ class Composer:
             method=frame.method,
             at=thing.at if thing is not None else (),
             item=thing.item if thing is not None else None,
-            quantities=self._measures(frame.measures, test=True, leaks=frame.result == "leak"),
+            quantities=self._measures(frame.measures, test=True, leaks=frame.result == "leak", result_at=frame.result_at),
             masked=draft.masked,
         )  # fmt: skip
         draft.masked = ()
@@ -768,7 +768,13 @@ class Composer:
         return self._lex.measures.get(measure.quantity.unit, "")
 
     def _measures(
-        self, measures: Sequence[Measure], *, test: bool, leaks: bool = False, count: int | None = None
+        self,
+        measures: Sequence[Measure],
+        *,
+        test: bool,
+        leaks: bool = False,
+        count: int | None = None,
+        result_at: int = 0,
     ) -> tuple[Quantity, ...]:
         out: list[Quantity] = []
         timed = any(m.cue == "took" and self._dimension(m) == "time" for m in measures)
@@ -778,12 +784,10 @@ class Composer:
             if dimension == "length":
                 what = "distance" if measure.cue == "from-there" else "length"
             elif dimension == "time":
-                short = q.unit != "h"
-                what = (
-                    "time-to-leak"
-                    if test and leaks and short and measure.cue != "lasting" and (measure.cue == "took" or not timed)
-                    else "duration"
-                )
+                # Without a word such as "in" or "for": seconds, and what is said after the result, tell how soon.
+                soon = not timed and (q.unit == "s" or not result_at or measure.span.start > result_at)
+                told = measure.cue == "took" or (measure.cue != "lasting" and soon)
+                what = "time-to-leak" if test and leaks and q.unit != "h" and told else "duration"
             if not what or dimension == "odometer":
                 continue
             out = [o for o in out if not (o.what == what and what in ("duration", "time-to-leak"))]

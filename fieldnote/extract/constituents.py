@@ -180,7 +180,7 @@ class Grouper:
         )
 
     def _side_here(self, items: Sequence[Item], j: int, thing: Thing | None) -> bool:
-        if items[j].text == "both":
+        if items[j].text in ("both", "either"):
             return thing is not None or self._thing_follows(items, j + 1)
         return j > 0 or self._thing_follows(items, j + 1) or len(items) == 1
 

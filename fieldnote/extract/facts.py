@@ -76,8 +76,9 @@ class FactFinder:
             if item.is_a("complaint") and not self._heading(items, n) and self._begins(items, n):
                 end = items[n + 1].end if n + 1 < len(items) and items[n + 1].is_a("says", "link") else item.end
                 return (item.start, end) if end < len(line.words) else None
-            if n == 0 and item.is_a("says") and not item.is_a("link", "find") and item.text.split(" ")[0].endswith("s"):
-                return (item.start, self._said_from(items, 0)) if item.end < len(line.words) else None
+            opens = all(i.is_a("filler", "opener") for i in items[:n])
+            if opens and item.is_a("says") and not item.is_a("link", "find") and item.text.split(" ")[0].endswith("s"):
+                return (item.start, self._said_from(items, n)) if item.end < len(line.words) else None
             if not item.is_a("customer"):
                 continue
             for m in range(n + 1, min(n + _CUSTOMER_REACH, len(items))):

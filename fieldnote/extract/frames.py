@@ -49,6 +49,8 @@ class Frame:
     again: bool = False
     retest: bool = False
     result: Result = ""
+    result_at: int = 0
+    """The word where the result was said."""
     of_thing: bool = False
     """The state was said of a thing in the same clause, or of "it"."""
     pronoun: bool = False

@@ -14,10 +14,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from fieldnote.flow import Rooms
-from tests.web.conftest import Lines, rooms_in, wav
+from tests.web.conftest import Lines, rooms_in
 
 CHROMIUM = shutil.which("chromium")
 playwright = pytest.importorskip("playwright.sync_api", reason="pip install playwright (and apt-get install chromium)")
@@ -41,7 +43,7 @@ class Served:
 @pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     """Chromium with a microphone that plays a file."""
-    spoken = wav(tmp_path_factory.mktemp("microphone") / "spoken.wav", 5.0, 48_000)
+    spoken = speech(tmp_path_factory.mktemp("microphone") / "spoken.wav")
     arguments = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--autoplay-policy=no-user-gesture-required"]
     arguments += ["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream"]
     arguments += [f"--use-file-for-fake-audio-capture={spoken}"]
@@ -49,6 +51,14 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
         opened = running.chromium.launch(executable_path=CHROMIUM, args=arguments)
         yield opened
         opened.close()
+
+
+def speech(path: Path) -> Path:
+    """Something loud for three and a half seconds, then silence for four, which Chromium repeats."""
+    rate_hz = 48_000
+    loud = np.random.default_rng(7).normal(0, 0.05, int(3.5 * rate_hz))
+    soundfile.write(path, np.concatenate([loud, np.zeros(4 * rate_hz)]), rate_hz, subtype="PCM_16")
+    return path
 
 
 @pytest.fixture
@@ -155,8 +165,7 @@ def test_a_side_is_corrected_with_the_keyboard_alone(browser: Any, served: Serve
     assert page.inner_text(".notice").startswith("Kept. Side: right → left")
     tab_to(page, "Take it back")
     page.keyboard.press("Enter")
-    page.wait_for_url("**changed=*")
-    assert "right side of the rear floor" in page.inner_text(".story")
+    page.locator(".story").filter(has_text="right side of the rear floor").wait_for()
     assert page.faults == []
     page.context.close()
 
@@ -200,6 +209,23 @@ def test_what_is_dictated_is_kept_and_its_sound_plays_from_its_second(browser: A
     assert page.evaluate(PLAYING_S) < 1.0
     assert page.locator(".entry.on").count() == 1
     assert "Playing 1" in page.inner_text("#playing")
+    assert page.faults == []
+    page.context.close()
+
+
+@pytest.mark.slow
+def test_entries_appear_at_each_pause_while_listening_goes_on(browser: Any, served: Served) -> None:
+    """Nobody has to touch the phone between two findings."""
+    served.hears.lines = ["left tail lamp gasket is torn", "right cowl drain is blocked"]
+    page = new_page(browser, 360)
+    page.set_default_timeout(15_000)
+    page.goto(served.job("Unit 7") + "/bay")
+    page.click("#talk")
+    page.wait_for_selector(".big-entries .side")
+    assert page.get_attribute("#talk", "aria-pressed") == "true"
+    assert page.inner_text(".big-entries .spot") == "LEFT tail lamp, gasket"
+    page.click("#talk")
+    page.wait_for_selector("#talk[aria-pressed=false]")
     assert page.faults == []
     page.context.close()
 

@@ -1,5 +1,5 @@
-// The microphone: what is said is kept on this device as it is spoken, sent when done, and forgotten here only when the
-// server has confirmed it with the same hash.
+// The microphone: what is said is kept on this device as it is spoken, sent at each pause, and forgotten here only when
+// the server has confirmed it with the same hash.
 import * as here from "/static/kept-here.js";
 import { watch } from "/static/hearing.js";
 
@@ -12,8 +12,11 @@ const heldText = document.querySelector("#held-text");
 const status = document.querySelector("#status");
 const level = document.querySelector("#talk .level");
 const PIECE_S = 2;
+const PAUSE_S = 1.5; // longer than the silence at which the recogniser ends an utterance, so that none is cut
+const SHORTEST_S = 3; // what is shorter goes with what follows
 let session = null;
 let sending = false;
+let askedAgain = false;
 
 const tone = (context, pitch) => {
   const note = context.createOscillator();
@@ -30,16 +33,21 @@ async function start() {
   const stream = await navigator.mediaDevices.getUserMedia({ audio: { channelCount: 1, echoCancellation: false, noiseSuppression: false } });
   const context = new AudioContext();
   await context.audioWorklet.addModule("/static/pcm-worklet.js");
-  const take = { id: crypto.randomUUID(), job: section.dataset.job, rate: context.sampleRate, at: new Date().toISOString(), done: false, seconds: 0 };
+  const take = newTake(context.sampleRate);
   await here.begin(take);
-  session = { stream, context, take, n: 0, blocks: [], length: 0, kept: Promise.resolve(), lost: null };
+  session = { stream, context, take, n: 0, blocks: [], length: 0, kept: Promise.resolve(), lost: null, loud: 0, floor: 0.003, spoke: false, quiet_s: 0 };
   const node = new AudioWorkletNode(context, "pcm");
   node.port.onmessage = ({ data }) => {
     if (!session) return;
     session.blocks.push(data);
     session.length += data.length;
     let peak = 0;
-    for (const sample of data) peak = Math.max(peak, Math.abs(sample));
+    let power = 0;
+    for (const sample of data) {
+      peak = Math.max(peak, Math.abs(sample));
+      power += sample * sample;
+    }
+    listenForPause(session, Math.sqrt(power / data.length), data.length / context.sampleRate);
     level.style.setProperty("transform", `scaleX(${Math.min(1, peak * 1.6).toFixed(3)})`);
     if (session.length >= PIECE_S * context.sampleRate) keepPiece(session);
   };
@@ -51,15 +59,43 @@ async function start() {
   status.textContent = "Listening.";
 }
 
+const newTake = (rate) => ({ id: crypto.randomUUID(), job: section.dataset.job, rate, at: new Date().toISOString(), done: false, seconds: 0 });
+
+// Speech stands out from the noise of the shop, which is followed: down at once, up within some seconds.
+function listenForPause(of, loudness, seconds) {
+  of.loud += (loudness - of.loud) * Math.min(1, seconds / 0.05);
+  of.floor = of.loud < of.floor ? of.loud : of.floor + (of.loud - of.floor) * Math.min(1, seconds / 8);
+  if (of.loud > Math.max(0.006, 2.5 * of.floor)) {
+    of.spoke = true;
+    of.quiet_s = 0;
+    return;
+  }
+  of.quiet_s += seconds;
+  if (of.spoke && of.quiet_s >= PAUSE_S && of.take.seconds + of.length / of.take.rate >= SHORTEST_S) handIn(of);
+}
+
+// What was said up to the pause is a recording of its own and is sent, while listening goes on.
+function handIn(of) {
+  const ended = of.take;
+  keepPiece(of);
+  of.take = newTake(ended.rate);
+  of.n = 0;
+  of.spoke = false;
+  of.kept = of.kept.then(() => here.begin({ ...ended, done: true }));
+  of.kept.then(sendAll);
+}
+
 function keepPiece(of) {
   const samples = new Int16Array(of.length);
   let at = 0;
   for (const block of of.blocks) for (const sample of block) samples[at++] = Math.max(-32768, Math.min(32767, Math.round(sample * 32767)));
-  of.take.seconds += samples.length / of.take.rate;
+  const take = of.take;
+  take.seconds += samples.length / take.rate;
   const n = of.n++;
   of.blocks = [];
   of.length = 0;
-  of.kept = of.kept.then(() => here.add(of.take.id, n, samples)).then(() => here.begin({ ...of.take })).catch((fault) => {
+  const now = { ...take };
+  of.kept = of.kept.then(() => here.add(take.id, n, samples)).then(() => here.begin(now)).catch((fault) => {
     of.lost = fault;
     why.textContent = "This device has no room to keep sound. Stop, and write it instead.";
   });
@@ -108,8 +144,12 @@ async function send(take) {
 }
 
 async function sendAll() {
-  if (sending) return;
+  if (sending) {
+    askedAgain = true;
+    return;
+  }
   sending = true;
+  askedAgain = false;
   let fault = "";
   try {
     for (const take of await here.takes()) {
@@ -120,6 +160,7 @@ async function sendAll() {
     }
   } finally { sending = false; }
   await show(fault);
+  if (askedAgain && !fault) await sendAll();
 }
 
 async function show(fault = "") {

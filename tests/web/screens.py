@@ -1,0 +1,78 @@
+"""Takes the screenshots in docs/screens from a data folder that holds the demo job.
+
+Usage::
+
+    fieldnote job new "Unit 217" --vehicle "minibus" --order W-3308 --liquid rain
+    fieldnote take "Unit 217" sample_audio/*.flac
+    python -m tests.web.screens
+"""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import threading
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+from playwright.sync_api import sync_playwright
+
+from fieldnote.cli.serve import hosts_of
+from fieldnote.flow import Rooms
+from fieldnote.web.app import create_app
+
+OUT = Path(__file__).parents[2] / "docs" / "screens"
+COLOURS = 96
+JOB = "Unit 217"
+
+
+def main() -> None:
+    """Serve the data folder on a free port and photograph its pages."""
+    import uvicorn
+
+    rooms = Rooms()
+    job = f"/jobs/{rooms.store.job(JOB).id}"
+    listening = socket.create_server(("127.0.0.1", 0))
+    port = listening.getsockname()[1]
+    server = uvicorn.Server(uvicorn.Config(create_app(rooms, hosts_of("127.0.0.1", port)), log_level="warning"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+    thread.start()
+    OUT.mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as running:
+        flags = ["--no-sandbox", "--disable-gpu", "--use-fake-device-for-media-stream"]
+        browser = running.chromium.launch(executable_path=shutil.which("chromium"), args=flags)
+        take(browser, f"http://127.0.0.1:{port}", job)
+        browser.close()
+    server.should_exit = True
+    thread.join()
+
+
+def take(browser: Any, url: str, job: str) -> None:
+    """Each page in the width and the colours in which it is used."""
+    for name, path, width, scheme in (
+        ("jobs-1280-light", "/", 1280, "light"),
+        ("desk-1280-light", job, 1280, "light"),
+        ("desk-1280-dark", job, 1280, "dark"),
+        ("desk-360-light", job, 360, "light"),
+        ("bay-360-light", f"{job}/bay", 360, "light"),
+        ("bay-360-dark", f"{job}/bay", 360, "dark"),
+        ("sign-off-1280-light", f"{job}/sign-off", 1280, "light"),
+        ("guide-1280-light", "/guide/d-pillar", 1280, "light"),
+    ):
+        height = 900 if width > 500 else 740
+        page = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
+        page.context.add_cookies([{"name": "fieldnote_who", "value": "Rosa", "url": url}])
+        page.goto(url + path)
+        if path == job:
+            page.locator("ol.prose a.sentence").nth(2).click()
+            page.wait_for_timeout(1500)
+        file = OUT / f"{name}.png"
+        page.screenshot(path=file)
+        page.close()
+        Image.open(file).convert("RGB").quantize(COLOURS).save(file, optimize=True)
+        print(f"{file.name}: {file.stat().st_size // 1000} kB")
+
+
+if __name__ == "__main__":
+    main()

@@ -389,6 +389,12 @@ class ThingReader(ClauseBase):
             if before is not None and before.thing is not None and before.kind == "state":
                 thing = within(thing, replace(before.thing, side=None, at=(), item=None, count=None))
         for frame in self._clause:
+            finding = frame.finding
+            result = (
+                finding is not None and finding.get("test") and not (finding.get("check") or finding.get("evidence"))
+            )
+            if result and frame is not self._last:
+                continue  # "it leaked, a drip off the pillar": the pillar is where the drip is
             if frame.kind == "state" and (frame.thing is None or frame is self._last):
                 frame.inherited = False
                 frame.thing = thing if frame.thing is None else placed(frame.thing, thing)

@@ -638,7 +638,9 @@ class Composer:
             method=frame.method,
             at=thing.at if thing is not None else (),
             item=thing.item if thing is not None else None,
-            quantities=self._measures(frame.measures, test=True, leaks=frame.result == "leak", result_at=frame.result_at),
+            quantities=self._measures(
+                frame.measures, test=True, leaks=frame.result == "leak", result_at=frame.result_at
+            ),
             masked=draft.masked,
         )  # fmt: skip
         draft.masked = ()

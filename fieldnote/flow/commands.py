@@ -18,6 +18,9 @@ Action = Literal[
 """Ids of the pack's commands on which the machine acts."""
 ACTIONS: frozenset[str] = frozenset(get_args(Action))
 
+HEARD_ALONE = frozenset(("disregard", "break"))
+"""Ids of the commands that the extractor obeys and that do something when they are all that is said."""
+
 
 @dataclass(frozen=True, slots=True)
 class Addressed:

@@ -110,6 +110,11 @@ class Dictation:
             changes = self.add(said)
         return changes
 
+    def says_nothing(self, text: str) -> bool:
+        """Whether words would be no command and make, change or withdraw no entry if they were said now."""
+        changes = self._extractor.step(self.state, Utterance("peek", text))[1]
+        return not (changes.command or changes.added or changes.changed or changes.withdrawn)
+
     def peek(self, text: str) -> Changes:
         """What words would mean by themselves; nothing is kept."""
         return self._extractor.step(self._extractor.start(), Utterance("peek", text))[1]

@@ -19,6 +19,7 @@ from fieldnote.capture.voice_activity import Detector
 from fieldnote.errors import StoreFault
 from fieldnote.flow.answering import NOT_UNDERSTOOD, WARNING, Silence, Voice
 from fieldnote.flow.captions import Captions
+from fieldnote.flow.command_hearing import CommandHearing
 from fieldnote.flow.commands import without_call_word
 from fieldnote.flow.conversation import Conversation, Happened
 from fieldnote.flow.dictation import Dictation
@@ -81,6 +82,7 @@ class Listening:
         *,
         voice: Voice | None = None,
         captions: Captions | None = None,
+        commands: CommandHearing | None = None,
         detector: Callable[[], Detector] | None = None,
         happened: Happened | None = None,
     ) -> None:
@@ -92,6 +94,7 @@ class Listening:
         self._notice = notice
         self._voice: Voice = voice or Silence()
         self._captions = captions
+        self._commands = commands
         self._detector = detector
         self._happened: Happened = happened or Happened()
         # Looked up before anything is recorded: what is begun later is no leftover.
@@ -221,7 +224,7 @@ class Listening:
                 self._captions.show(walk.cutter.pending())
             return
         if walk.ahead is None or _span(walk.ahead) != _span(expected):
-            walk.ahead, walk.ahead_heard = expected, self._engine.hear(expected.samples)
+            walk.ahead, walk.ahead_heard = expected, self._hear(expected)
             self._happened.caption(walk.ahead_heard.text)
 
     def _utterance(self, walk: _Walk, piece: Piece) -> _Walk | None:
@@ -232,13 +235,20 @@ class Listening:
         if walk.ahead is not None and walk.ahead_heard is not None and _span(walk.ahead) == _span(piece):
             heard = walk.ahead_heard
         else:
-            heard = self._engine.hear(piece.samples)
+            heard = self._hear(piece)
         walk.ahead = walk.ahead_heard = None
         said = utterance_of(heard, piece, self._engine.name, "")
         end = min(round(piece.to_s * walk.stretch.info.rate_hz), walk.stretch.samples)
         if walk.stretch.info.mode != "listening":
             return self._while_away(walk, said, end)
         return self._dictated(walk, said, end)
+
+    def _hear(self, piece: Piece) -> Heard:
+        """The words of an utterance; where they say nothing, whether a command was meant."""
+        heard = self._engine.hear(piece.samples)
+        if self._commands is not None and heard.text and self._dictation.says_nothing(heard.text):
+            return self._commands.again(heard, piece.samples)
+        return heard
 
     def _dictated(self, walk: _Walk, said: Utterance, end: int) -> _Walk | None:
         addressed = without_call_word(said, self._settings.listen.call_word)

@@ -96,9 +96,18 @@ class _WaitingEngine:
 
     def hear(self, samples: Samples, hints: Sequence[str] = ()) -> Heard:
         """The words in ``samples``."""
+        heard: Heard = self._open().hear(samples, hints)
+        return heard
+
+    def weigh(self, samples: Samples, texts: Sequence[str]) -> tuple[float, ...]:
+        """How well each text fits; () where the engine cannot tell."""
+        opened = self._open()
+        weighed: tuple[float, ...] = opened.weigh(samples, texts) if hasattr(opened, "weigh") else ()
+        return weighed
+
+    def _open(self) -> Any:
         if self._opened is None:
             from fieldnote.recognize import open_engine
 
             self._opened = open_engine(self._rooms.settings.recognize, self._rooms.pack, self._rooms.home)
-        heard: Heard = self._opened.hear(samples, hints)
-        return heard
+        return self._opened

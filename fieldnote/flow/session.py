@@ -12,6 +12,8 @@ from fieldnote.capture.voice_activity import Detector
 from fieldnote.errors import FieldnoteError
 from fieldnote.flow.answering import Silence, Voice
 from fieldnote.flow.captions import Captions
+from fieldnote.flow.command_hearing import CommandHearing
+from fieldnote.flow.commands import ACTIONS, HEARD_ALONE
 from fieldnote.flow.conversation import Conversation, Happened
 from fieldnote.flow.dictation import Dictation
 from fieldnote.flow.listening import Listening
@@ -64,6 +66,8 @@ class Session:
             settings,
             notice,
             voice=self.voice,
+            # With a call word in front the sound is not that of the command alone.
+            commands=None if settings.listen.call_word else CommandHearing(hears, rooms.pack, ACTIONS | HEARD_ALONE),
             captions=Captions(hears, happened.caption, live) if shown else None,
             detector=detector,
             happened=happened,

@@ -10,9 +10,9 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldnote.recognize.engine import Engine, Heard, LiveEngine, chosen, open_engine
+    from fieldnote.recognize.engine import Engine, Heard, LiveEngine, WeighingEngine, chosen, open_engine
 
-__all__ = ["Engine", "Heard", "LiveEngine", "chosen", "open_engine"]
+__all__ = ["Engine", "Heard", "LiveEngine", "WeighingEngine", "chosen", "open_engine"]
 
 
 def __getattr__(name: str) -> Any:

@@ -54,6 +54,14 @@ class LiveEngine(Protocol):
         """The utterance has ended; returns it and makes ready for the next."""
 
 
+@runtime_checkable
+class WeighingEngine(Protocol):
+    """An engine that can tell how well given words fit a sound."""
+
+    def weigh(self, samples: Samples, texts: Sequence[str]) -> tuple[float, ...]:
+        """The log-likelihood of each text, given the sound: comparable for the same sound; () where it cannot tell."""
+
+
 def chosen(settings: RecognizeSettings, engine: str | None, model: str | None) -> RecognizeSettings:
     """``settings`` with another engine or model; a model brings its engine, an engine a model of its own."""
     if engine is None and model is None:

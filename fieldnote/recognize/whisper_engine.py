@@ -35,6 +35,8 @@ _TOKENS_BEYOND = 12
 _HINT_TOKENS = 60
 _LOW_SCORE = -1.0
 """Mean log-probability of a token below which short input is not trusted (the threshold that Whisper itself uses)."""
+_WEIGHED_AT_ONCE = 16
+_LEAST_PROB = 1e-9
 _REPLACEMENT = "�"
 
 Input = Literal["short", "padded"]
@@ -181,6 +183,33 @@ class WhisperEngine:
             if stuck or self._rank(longer) > self._rank(taken):
                 taken, way = longer, "padded"
         return self._heard(_said_once(taken, len(samples) / RATE_HZ), samples, len(prompt), way)
+
+    def weigh(self, samples: Samples, texts: Sequence[str]) -> tuple[float, ...]:
+        """The log-probability that the model gives each text (all of its tokens, without the end), given the sound.
+
+        Much cheaper than hearing again, since nothing is searched: a text is only followed. Written as the model
+        writes: a capital at the beginning, a full stop at the end.
+        """
+        import ctranslate2
+
+        if not texts or len(samples) == 0:
+            return (math.log(_LEAST_PROB),) * len(texts)
+        frames = short_frames(len(samples)) if self._input == "short" else FULL_FRAMES
+        filled = np.zeros(frames * FRAME_SAMPLES, np.float32)
+        filled[: len(samples)] = samples
+        mel = np.ascontiguousarray(self._mel(filled, padding=0)[np.newaxis], dtype=np.float32)
+        encoded = np.array(self._model.encode(ctranslate2.StorageView.from_array(mel)))
+        written = [f" {text[:1].upper()}{text[1:].rstrip('.')}." for text in texts]
+        tokens = [self._tokenizer.encode(text, add_special_tokens=False).ids for text in written]
+        start = self._prompt(())[:-1]
+        found: list[float] = []
+        for first in range(0, len(tokens), _WEIGHED_AT_ONCE):
+            some = tokens[first : first + _WEIGHED_AT_ONCE]
+            repeated = np.ascontiguousarray(np.repeat(encoded, len(some), axis=0))
+            features = ctranslate2.StorageView.from_array(repeated)
+            for one in self._model.align(features, start, some, frames, median_filter_width=7):
+                found.append(sum(math.log(max(p, _LEAST_PROB)) for p in one.text_token_probs))
+        return tuple(found)
 
     def _rejected(self, taken: _Pass, prompt_tokens: int, way: str) -> Heard:
         """Noise: no words, but what the model would have written stays with the settings for whoever looks."""

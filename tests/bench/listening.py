@@ -26,7 +26,8 @@ import numpy as np
 from fieldnote.capture import RATE_HZ, Sound, cut, read_sound
 from fieldnote.capture.microphone import Block
 from fieldnote.flow import Rooms, open_job
-from fieldnote.flow.commands import ACTIONS
+from fieldnote.flow.command_hearing import CommandHearing
+from fieldnote.flow.commands import ACTIONS, HEARD_ALONE
 from fieldnote.flow.conversation import Happened
 from fieldnote.flow.session import Session
 from fieldnote.records import Intake, Utterance
@@ -36,8 +37,7 @@ from tests.bench.speech import Voices, sections
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 PARTS = ("latency", "commands", "false", "endurance")
-# Corrections belong to the dictation; the rest is asked of the machine.
-DICTATED = frozenset({"correction", "disregard", "break", "repeat"})
+MEASURED = ACTIONS | HEARD_ALONE | {"correction"}
 
 
 class Card:
@@ -128,8 +128,18 @@ def noises(seed: int, speech: np.ndarray, snr_db: float) -> np.ndarray:
 
 
 def heard(rooms: Rooms, samples: np.ndarray) -> list[str]:
+    """Utterances as the listener hears them: with the second look at those that say nothing."""
     sound = Sound(samples, "0" * 64, "bench", RATE_HZ, 1, "made")
-    return [text for piece in cut(sound, rooms.settings.capture) if (text := rooms.engine.hear(piece.samples).text)]
+    commands = CommandHearing(rooms.engine, rooms.pack, ACTIONS | HEARD_ALONE)
+    out = []
+    for piece in cut(sound, rooms.settings.capture):
+        found = rooms.engine.hear(piece.samples)
+        changes = rooms.extractor.step(rooms.extractor.start(), Utterance("u", found.text))[1]
+        if found.text and not (changes.command or changes.added):
+            found = commands.again(found, piece.samples)
+        if found.text:
+            out.append(found.text)
+    return out
 
 
 def obeyed(rooms: Rooms, texts: list[str]) -> list[str]:
@@ -152,7 +162,7 @@ def commands(voices: Voices, each: int, wordings: int, snr_db: float) -> None:
         rooms = fresh(folder)
         rows, wrong = [], Counter[tuple[str, str, str]]()
         for command in rooms.pack.terms("command"):
-            if command.id not in ACTIONS | DICTATED:
+            if command.id not in MEASURED:
                 continue
             right = total = 0
             for w, wording in enumerate(command.say[:wordings]):

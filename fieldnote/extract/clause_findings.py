@@ -72,7 +72,11 @@ class FindingReader(ClauseBase):
                 return
         if self._mode in ("act", "look") and self._last is not None:
             self._state_after_act(form)
-        if self._mode == "source" and self._last is not None and self._last.finding is None and finding.get("check"):
+        said = finding.get("check")
+        asked = self._mode == "source" and self._last is not None and self._last.finding is None
+        if asked and said and self._lex.states[said].sound:
+            return  # "the cause is clear"
+        if self._last is not None and asked and said:
             self._last.finding = finding
             self._last.mark(c.start, c.end, "state")
             self._joined = ""
@@ -277,6 +281,10 @@ class FindingReader(ClauseBase):
         own_subject = bool(self._subjects) and not (
             test.thing is not None and same_thing(test.thing, self._subjects[-1])
         )
+        before = next((r for r in self._row if r.end == c.start and r.kind == "state"), None)
+        told = before.item.finding if before is not None else None
+        if told is not None and told.get("test") == self._lex.test_states[1] and test.result == "dry" and state == leak:
+            return True  # "nothing entered"
         if (
             c.item.is_a("water")
             and not test.result

@@ -253,6 +253,9 @@ class ThingReader(ClauseBase):
         self._prep = "off"
 
     def _on_away(self, i: int, c: Constituent) -> None:
+        if self._mode == "source":
+            self._prep = "at"  # "the leak is from the grommet"
+            return
         if self._mode == "act" and self._last is not None and not self._last.measures and c.is_a("off"):
             self._prep = "off"
         else:

@@ -127,6 +127,8 @@ class _Sitting:
             live=live_engine(rooms) if source.live else None,
         )
 
+        self._seen.entries = {entry.id: entry for entry in job.entries}
+
     def run(self, catch_up: bool) -> None:
         left_s = self._session.left_s()
         if left_s:

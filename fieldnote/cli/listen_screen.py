@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fieldnote.records import Entry, Utterance
 
 WIDTH, HEIGHT = 80, 24
-CHECKS, _CAPTION = 5, 2
+CHECKS, _CAPTION, _NOTICE, _ANSWER = 5, 2, 3, 4
 _DOUBTFUL = 0.5
 _BAR = 20
 _QUIETEST_DB = -60.0
@@ -71,7 +71,10 @@ def screen(seen: Seen, recorder: Recorder, *, behind_s: float, width: int = WIDT
     style = "bold" if seen.caption else ""
     lines += [Text(f" {line}", style) for line in (*caption, *[""] * (_CAPTION - len(caption)))]
     lines.append(_rule("written down", width))
-    rest = height - len(lines) - CHECKS - 4
+    # Wrapped and not shortened: where sound is kept, and cautions, are told whole.
+    told = textwrap.wrap(seen.notice, width - 2)[:_NOTICE] or [""]
+    answer = textwrap.wrap(seen.answer, width - 2)[:_ANSWER] or [""]
+    rest = height - len(lines) - CHECKS - 2 - len(told) - len(answer)
     shown = list(seen.entries.values())[-max(1, rest) :]
     lines += [_entry(entry, seen.words_of(entry), width) for entry in shown]
     lines += [Text("")] * (rest - len(shown))
@@ -81,8 +84,8 @@ def screen(seen: Seen, recorder: Recorder, *, behind_s: float, width: int = WIDT
     checks = wrapped[:CHECKS]
     lines += [Text(f" {line}", "bold" if first else "") for line, first in checks]
     lines += [Text("")] * (CHECKS - len(checks))
-    lines.append(Text(f" {_short(seen.answer, width - 2)}", "italic"))
-    lines.append(Text(f" {_short(seen.notice, width - 2)}", "bold yellow"))
+    lines += [Text(f" {line}", "italic") for line in answer]
+    lines += [Text(f" {line}", "bold yellow") for line in told]
     lines.append(Text(f" {_KEYS}", "dim"))
     return Group(*lines[:height])
 

@@ -49,7 +49,7 @@ def state_text(entry: Entry) -> str:
     """The state, as denied or doubted."""
     if not entry.state:
         return ""
-    return ("" if entry.present else "no ") + entry.state + (" ?" if entry.certainty == "unsure" else "")
+    return entry.state + ("" if entry.present else ": no") + (" ?" if entry.certainty == "unsure" else "")
 
 
 def more_text(entry: Entry) -> str:

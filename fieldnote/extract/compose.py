@@ -291,7 +291,9 @@ class Composer:
             part_hint = draft.focus.part
         kind_id = self._kind_of(finding, part_hint, thing.place if thing else draft.focus.place)
         timed = any(self._dimension(m) in ("time", "pressure") for m in frame.measures)
-        if kind_id is not None and timed and finding.get("test"):
+        evidence = finding.get("evidence")
+        wet = bool(evidence and self._lex.states[evidence].wet) and (thing is None or thing.part is None)
+        if kind_id is not None and timed and (finding.get("test") or wet):
             self._bare_result(draft, frame, thing)
             return
         if kind_id is None:
@@ -359,7 +361,7 @@ class Composer:
 
     def _bare_result(self, draft: Draft, frame: Frame, thing: Thing | None) -> None:
         """ "The windshield leaks": a test's result, with no test named."""
-        state = frame.finding.get("test") if frame.finding else None
+        state = (frame.finding.get("test") or self._leak) if frame.finding else None
         if not frame.present:
             state = self._dry if state == self._leak else self._leak
         test = Frame(

@@ -20,10 +20,13 @@ from fieldnote.vocabulary import Pack
 
 LONGEST_S = 2.4
 """Commands are short; longer speech is dictation."""
-# In nats, by voices of the training set at 10 dB: commands that were misheard lie up to 2.2 behind and 7 or more ahead;
-# words of the trade lie 8 or more behind, but for a few ("loose" written as "left": 1.6 behind "ready", 2.5 ahead).
-_BEHIND = 4.0
-_AHEAD = 2.6
+# In nats, by voices of the training set at 10 dB: commands that were misheard lie up to 2 behind and 7 or more ahead,
+# one 8.2 and 6.9; words of the trade lie 8.4 or more behind, but for a few that are hardly ahead of other commands
+# ("loose" written as "left": 1.6 behind "ready", 2.5 ahead).
+_BEHIND, _AHEAD = 4.0, 2.6
+_FAR_BEHIND, _FAR_AHEAD = 8.3, 5.0
+_EXPECTED = 3.0
+"""The head start of a command that is awaited: the water is on, so "water off" will come."""
 _SHORTER, _LONGER = 0.5, 2.2
 """How long a wording may be, in letters, against what was written: the beginning of a sentence always fits well."""
 _NEAR = 12
@@ -42,7 +45,8 @@ class Weighed:
     @property
     def meant(self) -> bool:
         """Whether it is taken for what was said."""
-        return self.behind <= _BEHIND and self.ahead >= _AHEAD
+        near = self.behind <= _BEHIND and self.ahead >= _AHEAD
+        return near or (self.behind <= _FAR_BEHIND and self.ahead >= _FAR_AHEAD)
 
 
 class CommandHearing:
@@ -54,9 +58,12 @@ class CommandHearing:
             phrase: command.id for command in pack.terms("command") if command.id in commands for phrase in command.say
         }
 
-    def again(self, heard: Heard, samples: Samples) -> Heard:
-        """What was heard, or the wording of a command that was meant; what was written stays with the settings."""
-        found = self.weigh(heard, samples)
+    def again(self, heard: Heard, samples: Samples, expected: Collection[str] = ()) -> Heard:
+        """What was heard, or the wording of a command that was meant; what was written stays with the settings.
+
+        ``expected``: commands that are awaited.
+        """
+        found = self.weigh(heard, samples, expected)
         if found is None or not found.meant:
             return heard
         said = found.phrase.split()
@@ -68,29 +75,31 @@ class CommandHearing:
         text = f"{found.phrase[:1].upper()}{found.phrase[1:]}."
         return replace(heard, text=text, words=words, settings={**heard.settings, "command": told})
 
-    def weigh(self, heard: Heard, samples: Samples) -> Weighed | None:
+    def weigh(self, heard: Heard, samples: Samples, expected: Collection[str] = ()) -> Weighed | None:
         """The wording that fits ``samples`` best; None for long sound."""
         if not isinstance(self._engine, WeighingEngine) or len(samples) > LONGEST_S * RATE_HZ or not heard.text:
             return None
-        near = self._near([heard.text, *(other.text for other in heard.alternatives)])
+        near = self._near([heard.text, *(other.text for other in heard.alternatives)], expected)
         if not near:
             return None
         weighed = self._engine.weigh(samples, [heard.text, *near])
         if not weighed:
             return None
         written, *scores = weighed
+        scores = [s + _EXPECTED * (self._command_of[name] in expected) for s, name in zip(scores, near, strict=True)]
         ranked = sorted(zip(scores, near, strict=True), reverse=True)
         best, phrase = ranked[0]
         command = self._command_of[phrase]
         other = next((score for score, name in ranked if self._command_of[name] != command), best - 10 * _AHEAD)
         return Weighed(phrase, command, written - best, best - other)
 
-    def _near(self, readings: Sequence[str]) -> list[str]:
+    def _near(self, readings: Sequence[str], expected: Collection[str]) -> list[str]:
         found = dict.fromkeys(
             name
             for reading in readings
             for name, _, _ in process.extract(_plain(reading), list(self._command_of), scorer=fuzz.ratio, limit=_NEAR)
         )
+        found.update(dict.fromkeys(name for name, command in self._command_of.items() if command in expected))
         long = len(_plain(readings[0]))
         return [name for name in found if _SHORTER * long <= len(name) <= _LONGER * long]
 

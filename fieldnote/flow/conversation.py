@@ -85,6 +85,11 @@ class Conversation:
         self._happened.said(Utterance("", text), changes)
         self._confirm(changes)
 
+    @property
+    def expected(self) -> tuple[str, ...]:
+        """Commands that are awaited now."""
+        return ("water-in", "water-off") if self._clock.running else ()
+
     def marked(self, at_s: float, person: str | None) -> None:
         """A key marked this moment; the word stands among what was said."""
         self._dictation.type(self.wording("mark"), person)

@@ -247,7 +247,7 @@ class Listening:
         """The words of an utterance; where they say nothing, whether a command was meant."""
         heard = self._engine.hear(piece.samples)
         if self._commands is not None and heard.text and self._dictation.says_nothing(heard.text):
-            return self._commands.again(heard, piece.samples)
+            return self._commands.again(heard, piece.samples, self._conversation.expected)
         return heard
 
     def _dictated(self, walk: _Walk, said: Utterance, end: int) -> _Walk | None:

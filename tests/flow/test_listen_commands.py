@@ -85,7 +85,9 @@ RESET = Heard("Reset.", alternatives=(Alternative("Re-bat.", -1.0),))
     ("table", "text"),
     [
         pytest.param({"Reset.": -1.0, "read back": -3.0}, "Read back.", id="fits nearly as well"),
-        pytest.param({"Reset.": -1.0, "read back": -6.0}, "Reset.", id="fits too badly"),
+        pytest.param({"Reset.": -1.0, "read back": -12.0}, "Reset.", id="fits too badly"),
+        pytest.param({"Reset.": -1.0, "read back": -7.0, "resume": -13.0}, "Read back.", id="fits less, far ahead"),
+        pytest.param({"Reset.": -1.0, "read back": -7.0, "resume": -11.0}, "Reset.", id="fits less, not far ahead"),
         pytest.param({"Reset.": -1.0, "read back": -3.0, "resume": -4.0}, "Reset.", id="another command fits as well"),
         pytest.param({"Reset.": -1.0, "read back": -3.0, "readback": -3.1}, "Read back.", id="its own other wording"),
     ],
@@ -95,6 +97,15 @@ def test_a_command_is_meant_where_it_fits_and_no_other_does(rooms: Rooms, table:
     found = CommandHearing(Weigher(table), rooms.pack, ACTIONS).again(RESET, SOUND)
     assert found.text == text
     assert found.settings.get("command", {}).get("written") == (None if text == "Reset." else "Reset.")
+
+
+def test_what_is_awaited_has_a_head_start(rooms: Rooms) -> None:
+    """While the water is on, "what year" is "water off" where it fits not too badly."""
+    table = {"What year.": -1.0, "water off": -7.0, "what now": -9.0}
+    hearing = CommandHearing(Weigher(table), rooms.pack, ACTIONS)
+    heard = Heard("What year.")
+    assert hearing.again(heard, SOUND).text == "What year."
+    assert hearing.again(heard, SOUND, ("water-off",)).text == "Water off."
 
 
 def test_long_sound_is_not_looked_at_again(rooms: Rooms) -> None:

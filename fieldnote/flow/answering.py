@@ -31,7 +31,9 @@ class Voice(Protocol):
 
     @property
     def active(self) -> bool:
-        """Whether it is speaking or sounding now."""
+        """Whether it is speaking now. Tones do not count: no recogniser takes them for words, and whoever goes on
+        speaking while one sounds must be heard.
+        """
 
     def say(self, text: str) -> None:
         """Begin to say ``text``; what was being said is broken off."""
@@ -173,15 +175,15 @@ class Tones:
 
     @property
     def active(self) -> bool:
-        """Whether it is sounding now."""
-        return self._sounding is not None and self._sounding.is_alive()
+        """It never speaks."""
+        return False
 
     def say(self, text: str) -> None:
         """Says nothing."""
 
     def tone(self, tone: Tone) -> None:
         """Begin to sound a tone; one that sounds is left to end."""
-        if self.active:
+        if self._sounding is not None and self._sounding.is_alive():
             return
         self._sounding = threading.Thread(target=self._play, args=(samples_of(tone), _TONE_RATE_HZ), daemon=True)
         self._sounding.start()
@@ -200,8 +202,8 @@ class SystemVoice(Tones):
 
     @property
     def active(self) -> bool:
-        """Whether it is speaking or sounding now."""
-        return super().active or (self._speaking is not None and self._speaking.poll() is None)
+        """Whether it is speaking now."""
+        return self._speaking is not None and self._speaking.poll() is None
 
     def say(self, text: str) -> None:
         """Begin to say ``text``; what was being said is broken off."""

@@ -485,7 +485,6 @@ class WeekChart:
     """A share by week with its center line. ``place`` None: closed jobs without a proved cure."""
 
     place: str | None
-    part: str | None
     center: float
     weeks: tuple[WeekShare, ...]
 

@@ -77,6 +77,7 @@ class PatternSettings:
 
     level: float
     few: int
+    charts: int
     prior_jobs: float
     repeat_days: int
     longest_find_min: float

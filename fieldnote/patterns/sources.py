@@ -61,6 +61,23 @@ def paths(found: Sequence[Visit]) -> tuple[WaterPath, ...]:
     return tuple(sorted(rows, key=lambda row: (-len(row.jobs), row.showed or "~", row.came_in)))
 
 
+def matrix(pairs: Sequence[WaterPath], most: int) -> tuple[list[str], list[str], list[list[int]]]:
+    """The places where it showed most (rows) and where it came in most (columns), and jobs by both (rows × columns)."""
+    showed: dict[str, int] = {}
+    came_in: dict[str, int] = {}
+    cells: dict[tuple[str, str], int] = {}
+    for path in pairs:
+        if path.showed is None:
+            continue
+        count = len(path.jobs)
+        cells[path.showed, path.came_in] = count
+        showed[path.showed] = showed.get(path.showed, 0) + count
+        came_in[path.came_in] = came_in.get(path.came_in, 0) + count
+    rows = sorted(showed, key=lambda place: (-showed[place], place))[:most]
+    columns = sorted(came_in, key=lambda place: (-came_in[place], place))[:most]
+    return rows, columns, [[cells.get((row, column), 0) for column in columns] for row in rows]
+
+
 def groups(found: Sequence[Visit], overall: Sequence[SourceShare], settings: PatternSettings) -> tuple[GroupShare, ...]:
     """Sources within each group of vehicles, drawn towards their share of all jobs.
 

@@ -8,22 +8,27 @@ from typing import Literal
 
 from fieldnote.patterns.statistics import control_limits, tail, too_rare
 from fieldnote.patterns.visits import Visit
-from fieldnote.records import SourceShare, WeekChart, WeekShare
+from fieldnote.records import WeekChart, WeekShare
 from fieldnote.settings import PatternSettings
 
 Mark = Literal["above", "below", "too few", ""]
 
 
-def week_charts(
-    seen: Sequence[Visit], by_source: Sequence[SourceShare], settings: PatternSettings
-) -> tuple[WeekChart, ...]:
-    """One chart for each source that does not rest on few, in their order; last, jobs closed without a proved cure."""
+def week_charts(seen: Sequence[Visit], settings: PatternSettings) -> tuple[WeekChart, ...]:
+    """A chart for each of the places at which water came in most, the most frequent first (only the set number, since
+    every chart more puts more weeks out by chance alone); last, jobs closed without a proved cure."""
     weeks = {visit.id: week_of(visit) for visit in seen}
-    found = _counted(weeks[visit.id] for visit in seen if visit.leaks)
-    charts = [_chart(row.place, row.part, row.jobs, weeks, found) for row in by_source if not row.share.few]
+    found = [visit for visit in seen if visit.leaks]
+    by_place: dict[str, list[str]] = {}
+    for visit in found:
+        for place in dict.fromkeys(place for place, _ in visit.sources):
+            by_place.setdefault(place, []).append(visit.id)
+    places = sorted(by_place, key=lambda place: (-len(by_place[place]), place))[: settings.charts]
+    sizes = _counted(weeks[visit.id] for visit in found)
+    charts = [_chart(place, by_place[place], weeks, sizes) for place in places if len(by_place[place]) >= settings.few]
     closed = [visit for visit in seen if visit.closed is not None]
     unproved = [visit.id for visit in closed if not visit.proved]
-    charts.append(_chart(None, None, unproved, weeks, _counted(weeks[visit.id] for visit in closed)))
+    charts.append(_chart(None, unproved, weeks, _counted(weeks[visit.id] for visit in closed)))
     return tuple(chart for chart in charts if chart.weeks)
 
 
@@ -38,16 +43,14 @@ def _counted(weeks: Iterable[str]) -> dict[str, int]:
     return dict(sorted(Counter(weeks).items()))
 
 
-def _chart(
-    place: str | None, part: str | None, jobs: Sequence[str], weeks: Mapping[str, str], sizes: Mapping[str, int]
-) -> WeekChart:
+def _chart(place: str | None, jobs: Sequence[str], weeks: Mapping[str, str], sizes: Mapping[str, int]) -> WeekChart:
     by_week: dict[str, list[str]] = {}
     for job in jobs:
         by_week.setdefault(weeks[job], []).append(job)
     of_all = sum(sizes.values())
     center = len(jobs) / of_all if of_all else 0.0
     return WeekChart(
-        place, part, center, tuple(week_share(w, tuple(by_week.get(w, ())), of, center) for w, of in sizes.items())
+        place, center, tuple(week_share(w, tuple(by_week.get(w, ())), of, center) for w, of in sizes.items())
     )
 
 

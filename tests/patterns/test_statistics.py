@@ -45,15 +45,12 @@ def test_wilson_at_another_level() -> None:
 
 
 @pytest.mark.parametrize("level", [0.8, 0.95, 0.999])
-def test_wilson_is_that_of_scipy_and_statsmodels(level: float) -> None:
+def test_wilson_is_that_of_scipy(level: float) -> None:
     """Every count of several sizes."""
-    proportion = pytest.importorskip("statsmodels.stats.proportion")
-    for of in (1, 2, 7, 29, 263):
+    for of in (1, 2, 7, 29):
         for count in range(of + 1):
-            got = wilson(count, of, level)
             by_scipy = stats.binomtest(count, of).proportion_ci(level, method="wilson")
-            assert got == pytest.approx(tuple(by_scipy), abs=1e-12)
-            assert got == pytest.approx(proportion.proportion_confint(count, of, 1 - level, "wilson"), abs=1e-12)
+            assert wilson(count, of, level) == pytest.approx(tuple(by_scipy), abs=1e-12)
 
 
 def test_no_limit_leaves_the_range() -> None:
@@ -92,9 +89,11 @@ def test_control_limits_stay_shares() -> None:
 def test_tails_are_those_of_scipy(prob: float) -> None:
     """Both tails of the binomial distribution, every count."""
     for of in (1, 5, 50):
-        for count in range(of + 1):
-            assert tail(count, of, prob, upper=True) == pytest.approx(stats.binom.sf(count - 1, of, prob), abs=1e-11)
-            assert tail(count, of, prob, upper=False) == pytest.approx(stats.binom.cdf(count, of, prob), abs=1e-11)
+        counts = np.arange(of + 1)
+        upper = [tail(int(count), of, prob, upper=True) for count in counts]
+        lower = [tail(int(count), of, prob, upper=False) for count in counts]
+        np.testing.assert_allclose(upper, stats.binom.sf(counts - 1, of, prob), atol=1e-11)
+        np.testing.assert_allclose(lower, stats.binom.cdf(counts, of, prob), atol=1e-11)
 
 
 def test_too_rare_is_three_standard_deviations() -> None:

@@ -74,7 +74,7 @@ def survey(
         groups=groups(found, by_source, settings),
         times=timed,
         repeats=repeat.rows,
-        weeks=week_charts(seen, by_source, settings),
+        weeks=week_charts(seen, settings),
         empty_checks=empty_checks(seen, pack, leak_map, settings),
         denominators=_denominators(seen, found, asked, settings, repeat.left_out, leak_map is not None),
         names={visit.id: visit.name for visit in every},

@@ -5,9 +5,8 @@ Fed with leftovers (the words that no rule took) of any number of jobs, from the
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rapidfuzz import fuzz, process
@@ -15,15 +14,12 @@ from rapidfuzz import fuzz, process
 from fieldnote.vocabulary.confusable import spoken_terms
 from fieldnote.vocabulary.pack import Pack
 from fieldnote.vocabulary.phonetics import phrase_key
+from fieldnote.vocabulary.plain_english import phrases
 
-LONGEST_PHRASE = 4
-"""In words."""
 EXAMPLES = 3
 ALIKE = 80.0
 """Likeness in percent from which a known term is named beside an unknown phrase."""
 SAME_SOUND_ALIKE = 60.0
-
-_WORD = re.compile(r"[^\W_]+(?:['’][^\W\d_]+)*", re.UNICODE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +45,15 @@ class UnknownPhrase:
 def unknown_phrases(leftovers: Iterable[Left], pack: Pack, *, at_least: int = 1) -> tuple[UnknownPhrase, ...]:
     """Words and phrases of ``leftovers`` by how often they come, with sentences in which they came.
 
-    A phrase stands for its words where they never come without it; words that carry nothing by themselves (the pack's
-    ``filler``, ``function``, ``link``, ``preposition`` and the like) neither begin nor end a phrase.
+    A phrase stands for its words where they never come without it. Words that carry nothing by themselves neither begin
+    nor end one: those of plain English, and the pack's ``filler``, ``function``, ``link``, ``preposition`` and so on.
     """
     small = _small_words(pack)
     times: Counter[tuple[str, ...]] = Counter()
     jobs: dict[tuple[str, ...], set[str]] = {}
     examples: dict[tuple[str, ...], dict[str, None]] = {}
     for left in leftovers:
-        words = [w.lower() for w in _WORD.findall(left.text)]
-        for gram in _grams(words, small):
+        for gram in phrases(left.text, small):
             times[gram] += 1
             jobs.setdefault(gram, set()).add(left.job)
             examples.setdefault(gram, {}).setdefault(left.utterance)
@@ -78,18 +73,6 @@ def _small_words(pack: Pack) -> frozenset[str]:
     words |= {p for table in (pack.sides, pack.at) for phrases in table.values() for p in phrases if " " not in p}
     words |= {p for unit in pack.terms("unit") for p in unit.say if " " not in p}
     return frozenset(words)
-
-
-def _grams(words: Sequence[str], small: frozenset[str]) -> Iterable[tuple[str, ...]]:
-    for i in range(len(words)):
-        for n in range(1, LONGEST_PHRASE + 1):
-            gram = tuple(words[i : i + n])
-            if len(gram) == n and not (_carries_nothing(gram[0], small) or _carries_nothing(gram[-1], small)):
-                yield gram
-
-
-def _carries_nothing(word: str, small: frozenset[str]) -> bool:
-    return word in small or word.isdigit() or len(word) < 2
 
 
 def _widest(times: Counter[tuple[str, ...]]) -> list[tuple[str, ...]]:

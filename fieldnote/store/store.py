@@ -51,6 +51,7 @@ class Store:
         self.sounds = SoundShelf(self.home)
         self._busy_s = busy_s
         self._local = threading.local()
+        self._turn = threading.RLock()
         self._opened: list[Database] = []
         with self._reading() as db:
             row = first(db, "SELECT id FROM machine", [])
@@ -103,7 +104,8 @@ class Store:
     @contextmanager
     def atomic(self) -> Iterator[Database]:
         """All writes of the block, or none; blocks may be nested."""
-        with plain_faults(self.path), atomic(self.db):
+        # Threads take turns here: SQLite makes them poll for its lock, and lets one wait until it gives up.
+        with plain_faults(self.path), self._turn, atomic(self.db):
             yield self.db
 
     # ---- jobs -----------------------------------------------------------------------------------------------

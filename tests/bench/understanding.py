@@ -95,7 +95,8 @@ def main() -> None:
         slow = best_of(repeats, big, jobs)
     terms = sum(len(rows) for rows in large.tables.values())
     print(
-        f"{f'pack of {terms:,} terms':28} load {seconds:5.2f} s   {words / slow:8,.0f} words a second ({slow / plain:.2f} times the time)"
+        f"{f'pack of {terms:,} terms':28} load {seconds:5.2f} s   {words / slow:8,.0f} words a second "
+        f"({slow / plain:.2f} times the time)"
     )
     print(f"{'this machine':28} {machine_pace():5.1f} million empty turns a second")
 

@@ -17,6 +17,7 @@ from fieldnote.capture.sound import RATE_HZ, Samples
 from fieldnote.recognize import Engine, Heard, WeighingEngine
 from fieldnote.records import Word
 from fieldnote.vocabulary import Pack
+from fieldnote.vocabulary.pack import Command
 
 LONGEST_S = 2.4
 """Commands are short; longer speech is dictation."""
@@ -55,7 +56,11 @@ class CommandHearing:
     def __init__(self, engine: Engine, pack: Pack, commands: Collection[str]) -> None:
         self._engine = engine
         self._command_of = {
-            phrase: command.id for command in pack.terms("command") if command.id in commands for phrase in command.say
+            phrase: command.id
+            for command in pack.rows(Command)
+            if command.id in commands
+            # "Sorry" and "no" are everyday words that sound like many others: of these only the word of procedure.
+            for phrase in (command.say[:1] if command.effect == "correct" else command.say)
         }
 
     def again(self, heard: Heard, samples: Samples, expected: Collection[str] = ()) -> Heard:

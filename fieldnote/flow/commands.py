@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-from fieldnote.records import Utterance
+from fieldnote.records import Utterance, Word
 
 Action = Literal[
     "read-back", "say-again", "stand-by", "listen", "what-next", "water-on", "water-off", "water-in", "mark",
@@ -18,8 +18,8 @@ Action = Literal[
 """Ids of the pack's commands on which the machine acts."""
 ACTIONS: frozenset[str] = frozenset(get_args(Action))
 
-HEARD_ALONE = frozenset(("disregard", "break"))
-"""Ids of the commands that the extractor obeys and that do something when they are all that is said."""
+HEARD_ALONE = frozenset(("correction", "disregard", "break"))
+"""Ids of the commands of the dictation that may be all that is said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,14 @@ def without_call_word(utterance: Utterance, call_word: str) -> Addressed:
         if not wanted.startswith(begins):
             break
     return Addressed(utterance, False)
+
+
+def corrected(utterance: Utterance, word: str) -> Utterance:
+    """What follows a correction that was said by itself ("correction", a pause, "number four"), as one with it."""
+    first = Word(f"{word},", utterance.from_s or 0.0, utterance.from_s or 0.0)
+    words = (first, *utterance.words) if utterance.words else ()
+    settings = {**utterance.settings, "after": word}
+    return replace(utterance, text=f"{word}, {utterance.text}", words=words, settings=settings)
 
 
 def action_of(command: str | None, *, called: bool, call_word: str) -> str | None:

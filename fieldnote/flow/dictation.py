@@ -110,6 +110,21 @@ class Dictation:
             changes = self.add(said)
         return changes
 
+    def lone_correction(self, text: str) -> str | None:
+        """The command where words are a correction without what is to be corrected; None otherwise."""
+        changes = self.peek(text)
+        if changes.command is None or changes.added or changes.changed:
+            return None
+        command = self._rooms.pack.term("command", changes.command)
+        if getattr(command, "effect", "") != "correct" or not self.says_nothing_new(text):
+            return None
+        return command.name.capitalize()
+
+    def says_nothing_new(self, text: str) -> bool:
+        """Whether words would leave the entries as they are."""
+        changes = self._extractor.step(self.state, Utterance("peek", text))[1]
+        return not (changes.added or changes.changed or changes.withdrawn)
+
     def says_nothing(self, text: str) -> bool:
         """Whether words would be no command and make, change or withdraw no entry if they were said now."""
         changes = self._extractor.step(self.state, Utterance("peek", text))[1]

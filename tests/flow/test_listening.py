@@ -175,6 +175,14 @@ def test_a_command_is_obeyed_and_is_no_entry(sit: Callable[..., Sat], command: s
     assert [e.item for e in sit([FAULT, command]).entries] == entries
 
 
+@pytest.mark.parametrize("pause_s", [pytest.param(0.0, id="at once"), pytest.param(8.0, id="too late")])
+def test_a_correction_said_by_itself_goes_with_what_follows(sit: Callable[..., Sat], pause_s: float) -> None:
+    """ "Correction", a pause, "screw number four" corrects; long afterwards it is a sentence of its own."""
+    sentences = [FAULT, "Correction.", "Screw number four."]
+    sat = sit(sentences, saying(0, 1), silence(pause_s), saying(2))
+    assert [e.item for e in sat.entries] == ([4] if not pause_s else [3])
+
+
 def test_read_back_speaks_the_last_entries_in_plain_words(sit: Callable[..., Sat]) -> None:
     """The issue's own example of plain words; say again repeats it."""
     sat = sit([FAULT, "Read back.", "Say again."])

@@ -18,6 +18,7 @@ from fieldnote.cli.hear import hear
 from fieldnote.cli.listen import listen
 from fieldnote.cli.narrate import narrate
 from fieldnote.cli.next import next_checks
+from fieldnote.cli.patterns import patterns
 from fieldnote.cli.serve import serve
 from fieldnote.cli.take import take
 from fieldnote.errors import FieldnoteError, UserMistake
@@ -59,6 +60,7 @@ app.command()(hear)
 app.command()(listen)
 app.command()(narrate)
 app.command("next")(next_checks)
+app.command()(patterns)
 app.command()(serve)
 app.command()(take)
 job.app.command("handover")(handover)

@@ -88,7 +88,8 @@ def _worth_drawing(patterns: Patterns) -> tuple[WeekChart, ...]:
 
 
 def _write(figure: Any, path: Path, told: str) -> Path:
-    figure.text(0.01, 0.01, textwrap.fill(told, 118), fontsize=7, color=SOFT, va="bottom")
+    width = round(15 * figure.get_figwidth())
+    figure.text(0.01, 0.01, textwrap.fill(told, width), fontsize=7, color=SOFT, va="bottom")
     # Without a date the same patterns give the same file.
     metadata = {"Date": None, "Description": told} if path.suffix == ".svg" else {"Description": told}
     try:
@@ -132,19 +133,20 @@ def _source_name(row: SourceShare, name: Name) -> str:
 
 def _paths(figure_of: Any, patterns: Patterns, name: Name) -> Any:
     rows, columns, counts = matrix(patterns.paths, _MOST_PLACES)
-    figure = figure_of(figsize=(3.1 + 0.45 * len(columns), 2.3 + 0.36 * len(rows)))
+    above, below, beside = 1.5, 0.85, 2.0  # inches for the titles around cells of one size
+    wide, high = max(0.5 * len(columns), 3.6), 0.36 * len(rows)
+    size = (beside + wide + 0.6, above + high + below)
+    figure = figure_of(figsize=size)
     axes = figure.subplots()
     figure.subplots_adjust(
-        left=0.26, right=0.97, top=1 - 2.0 / figure.get_figheight(), bottom=0.7 / figure.get_figheight()
+        left=beside / size[0], right=1 - 0.6 / size[0], top=1 - above / size[1], bottom=below / size[1]
     )
     most = max(max(line) for line in counts) or 1
     for y, line in enumerate(counts):
         for x, count in enumerate(line):
             if count:
                 # The area is the count, and the number stands in it.
-                size = 0.25 + 0.7 * (count / most) ** 0.5
-                box = [x - size / 2, y - size / 2, size, size]
-                axes.add_patch(_box(box))
+                axes.add_patch(_box(x, y, 0.25 + 0.7 * (count / most) ** 0.5))
                 axes.text(x, y, str(count), ha="center", va="center", fontsize=8)
     axes.set_xlim(-0.6, len(columns) - 0.4)
     axes.set_ylim(len(rows) - 0.4, -0.6)
@@ -154,15 +156,16 @@ def _paths(figure_of: Any, patterns: Patterns, name: Name) -> Any:
     axes.tick_params(length=0)
     axes.grid(True)
     axes.spines[:].set_visible(False)
-    axes.set_xlabel("where it came in (across) against where it showed (down), in jobs")
+    axes.set_xlabel("across: where it came in; down: where it showed; in jobs")
     figure.suptitle("Where it showed, and where it came in", x=0.01, ha="left", fontsize=11)
     return figure
 
 
-def _box(box: list[float]) -> Any:
+def _box(x: float, y: float, edge: float) -> Any:
     from matplotlib.patches import Rectangle
 
-    return Rectangle((box[0], box[1]), box[2], box[3], facecolor="#d5e7e8", edgecolor=TINT, linewidth=0.8)
+    corner = (x - edge / 2, y - edge / 2)
+    return Rectangle(corner, edge, edge, facecolor="#d5e7e8", edgecolor=TINT, linewidth=0.8)
 
 
 def _weeks(figure_of: Any, patterns: Patterns, chart: WeekChart, name: Name) -> Any:

@@ -216,7 +216,7 @@ def test_one_touch_fixes_a_side(house: House, entry_where: EntryWhere) -> None:
 
 def test_the_bay_shows_last_entries_next_checks_and_cautions(still: House) -> None:
     """Newest first, doubt marked, checks with reasons, the maker's procedure named."""
-    text = still.client.get(f"/jobs/{still.job().id}/bay").text
+    text = still.client.get(f"/jobs/{still.job().id}/bay?all=true").text
     assert text.index("for 10 minutes") < text.index("replaced")
     assert "said with doubt" in text
     assert "Check next" in text and "procedure" in text

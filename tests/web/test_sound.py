@@ -65,7 +65,7 @@ def test_the_same_recording_twice_adds_nothing(house: House, tmp_path: Path) -> 
     [
         (b"<html>no sound</html>" * 50, "page.wav"),
         (b"", "empty.wav"),
-        (b"\x00" * 5000, "../../../../tmp/evil.wav"),
+        (b"\x00" * 5000, "../../../../elsewhere/evil.wav"),
     ],
     ids=["text", "empty", "path"],
 )

@@ -194,7 +194,9 @@ class ThingReader(ClauseBase):
         frame = self._last
         assert frame is not None
         nothing_yet = frame.thing is None and not frame.pronoun
-        if nothing_yet and not joined and not self._predicate_next(i + 1):
+        if frame.thing is None and thing.named and not joined and self._says_where(i):
+            self._place_state(thing)  # "it ran down the pillar"
+        elif nothing_yet and not joined and not self._predicate_next(i + 1):
             self._place_state(thing)
             frame.of_thing = True
         elif predicate:
@@ -218,6 +220,18 @@ class ThingReader(ClauseBase):
         else:
             self._begin(thing)
 
+    def _says_where(self, i: int) -> bool:
+        """Whether the word before the thing at ``i`` is a verb that ends in a word of place ("ran down")."""
+        k = i - 1
+        while k >= 0 and self._row[k].kind == "determiner":
+            k -= 1
+        said = self._row[k] if k >= 0 else None
+        if said is None or said.kind != "state" or said.item.sense("state", "verb") is None:
+            return False
+        words = said.item.text.split(" ")
+        ending = self._lex.find((words[-1],)) if len(words) > 1 else ()
+        return any(s.tag == "word" and s.value in ("preposition", "to_place") for s in ending)
+
     def _thing_after_look(self, thing: Thing, joined: str, predicate: bool) -> None:
         frame = self._last
         assert frame is not None
@@ -238,10 +252,17 @@ class ThingReader(ClauseBase):
             self._begin(thing)
 
     def _on_preposition(self, i: int, c: Constituent) -> None:
-        self._prep, self._prep_item = "at", c
+        self._prep, self._prep_item = ("away" if self._tells_distance(i, c) else "at"), c
         self._between = c.item.text.endswith("between")
         if c.is_a("with"):
             self._with = self._with or c.item.text != "in"
+
+    def _tells_distance(self, i: int, c: Constituent) -> bool:
+        """ "A foot behind the windshield": how far from it, and not at it."""
+        before = self._row[i - 1] if i else None
+        if before is None or before.item.quantity is None or not c.is_a("from_there") or c.item.text == "in":
+            return False
+        return self._lex.measures.get(before.item.quantity.unit) == "length"
 
     def _on_to_place(self, i: int, c: Constituent) -> None:
         self._prep, self._prep_item = "to", c

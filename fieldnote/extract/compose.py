@@ -427,7 +427,7 @@ class Composer:
             and finding.get("test") == self._leak
             and thing is not None
             and thing.named
-            and thing.part is None
+            and (thing.part is None or (thing.start > frame.spans[0].start and frame.head_form == "verb"))
             and frame.present
             and (frame.pronoun or frame.head_form == "verb")
             and self._where(draft, thing, part=None)[0] != last.place

@@ -41,9 +41,21 @@ class FindingReader(ClauseBase):
             return None
         return None if self._predicate_next(i + 2) else nxt.thing
 
+    def _points_back(self, i: int, c: Constituent, finding: Finding) -> bool:
+        """ "Out of the hole", "around the gap": a place told by a fault that is known, and no finding."""
+        if finding.get("evidence") or finding.get("test") or c.item.sense("state", "noun") is None or i < 2:
+            return False
+        named, led = self._row[i - 1], self._row[i - 2]
+        if named.kind != "determiner" or named.item.text not in ("the", "that", "this") or self._mode == "source":
+            return False
+        return led.kind in ("preposition", "to_place", "off", "away", "of") and named.end == c.start
+
     def _read_state(self, i: int, c: Constituent) -> None:
         finding = c.item.finding
         assert finding is not None
+        if self._points_back(i, c, finding):
+            self._prep = ""
+            return
         self._prep = ""
         if self._with and self._mode == "state" and self._last is not None and self._last.finding is not None:
             # "Blocked with dirt": of what, and no finding of its own.

@@ -17,6 +17,8 @@ class WorkReader(ClauseBase):
         assert c.sense is not None
         acts = tuple(c.sense.value)
         passive = bool(self._subjects) and self._mode == "" and (self._linked or self._is_passive(i))
+        if not passive and self._plan and self._subjects and self._mode == "":
+            passive = c.sense.form == "participle" or c.item.sense("act", "participle") is not None
         if self._by_others:
             self._close()
             self._mode = "void"
@@ -135,11 +137,22 @@ class WorkReader(ClauseBase):
         handle = self._handle
         assert handle is not None
         self._handle = None
+        if self._laid_aside(handle) and thing.place is not None and not self._water:
+            return
         if self._water or (handle.is_a("apply") and self._water):
             frame = self._test_frame(handle, None)
             frame.thing = thing
             return
         self._subjects = [thing]
+
+    def _laid_aside(self, handle: Constituent) -> bool:
+        """ "Took the lamp off and laid it on the bench": where a thing that was taken off was put, and no topic."""
+        done = self.frames[-1] if self.frames else None
+        if done is None or done.kind != "act" or not done.acts or done.acts[0] not in self._lex.states:
+            return False
+        k = next(n for n, r in enumerate(self._row) if r is handle) + 1
+        it = k < len(self._row) and self._row[k].kind == "pronoun"
+        return it and "access" in self._lex.states[done.acts[0]].kinds
 
     def _finish_handle(self) -> None:
         handle, self._handle = self._handle, None

@@ -513,7 +513,7 @@ class Grouper:
             return done
         if base is None:
             return None
-        if last is not None and (last.kind in _BEFORE_BASE or last.is_a("plan", "to")):
+        if last is not None and (last.kind in _BEFORE_BASE or last.is_a("plan", "to") or self._planned(items, i)):
             return base
         if "state" in item.tags or item.tags & THING_TAGS:
             first = last is None or last.kind in ("and", "then")
@@ -523,6 +523,13 @@ class Grouper:
                 else None
             )
         return base if last is None or last.kind in ("and", "then", "subject", "hedge") or object_follows else None
+
+    def _planned(self, items: Sequence[Item], i: int) -> bool:
+        """ "Should maybe clean": whether only a doubt stands between a word of planning and the verb."""
+        k = i - 1
+        while k >= 0 and items[k].is_a("hedge", "filler", "function"):
+            k -= 1
+        return k >= 0 and k < i - 1 and items[k].is_a("plan")
 
     def _name_ahead(self, items: Sequence[Item], j: int) -> bool:
         """Whether a named thing comes next, its side and position aside."""

@@ -72,7 +72,13 @@ def draw(patterns: Patterns, name: Name, folder: Path, picture: Picture = "svg")
         if not drawn:
             raise UserMistake("no job has a leak to draw", where="--charts", do="Ask for more jobs, or a lower grade.")
         for stem, figure in drawn.items():
-            made.append(_write(figure, folder / f"{stem}.{picture}", patterns.denominators[stem.split("-")[0]]))
+            made.append(
+                _write(
+                    figure,
+                    folder / f"{stem}.{picture}",
+                    f"{patterns.denominators[stem.split('-')[0]]} {patterns.denominators['every']}",
+                )
+            )
     return tuple(made)
 
 
@@ -145,7 +151,7 @@ def _paths(figure_of: Any, patterns: Patterns, name: Name) -> Any:
     for y, line in enumerate(counts):
         for x, count in enumerate(line):
             if count:
-                # The area is the count, and the number stands in it.
+                # The larger the count, the larger the square; the number stands in it.
                 axes.add_patch(_box(x, y, 0.25 + 0.7 * (count / most) ** 0.5))
                 axes.text(x, y, str(count), ha="center", va="center", fontsize=8)
     axes.set_xlim(-0.6, len(columns) - 0.4)

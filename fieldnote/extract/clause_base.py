@@ -54,6 +54,7 @@ class ClauseBase:
         self._water = False
         self._by_others = False
         self._between = False
+        self._came = False
         self._material: str | None = None
 
     def _close(self) -> None:

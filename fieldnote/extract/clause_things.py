@@ -359,6 +359,13 @@ class ThingReader(ClauseBase):
                 return
         elif frame.thing is None:
             frame.thing = thing
+        elif self._came and prep == "to" and thing.named and not same_thing(frame.thing, thing) and not frame.result:
+            frame.result = "dry" if self._negated else "leak"
+            frame.result_at = thing.start
+            self._negated = False
+            if frame.result == "leak":
+                self._outlet(frame, thing)
+            return
         else:
             frame.thing = located(frame.thing, thing)
         frame.spans.extend(thing.spans)

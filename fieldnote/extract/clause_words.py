@@ -198,6 +198,8 @@ class WordReader(ClauseBase):
         ):
             self._last.pronoun = True
             return
+        if self._mode == "test" and not self._prep:
+            self._came = True  # "… and it came down the pillar": water
         if self._prep == "away":
             self._prep = ""
             return

@@ -18,7 +18,7 @@ class WorkReader(ClauseBase):
         acts = tuple(c.sense.value)
         passive = bool(self._subjects) and self._mode == "" and (self._linked or self._is_passive(i))
         if not passive and self._plan and self._subjects and self._mode == "":
-            passive = c.sense.form == "participle" or c.item.sense("act", "participle") is not None
+            passive = c.sense.form in ("past", "participle")  # "must still be replaced"
         if self._by_others:
             self._close()
             self._mode = "void"

@@ -527,7 +527,7 @@ class Grouper:
     def _planned(self, items: Sequence[Item], i: int) -> bool:
         """ "Should maybe clean": whether only a doubt stands between a word of planning and the verb."""
         k = i - 1
-        while k >= 0 and items[k].is_a("hedge", "filler", "function"):
+        while k >= 0 and items[k].is_a("hedge", "filler", "function") and not items[k].is_a("plan"):
             k -= 1
         return k >= 0 and k < i - 1 and items[k].is_a("plan")
 

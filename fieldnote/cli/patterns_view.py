@@ -35,13 +35,16 @@ class View:
         self._most = 10_000 if everything else _FEW_ROWS
         self._everything = everything
         self._jobs = jobs
+        self._noted: list[Text] = []
 
     def show(self, figures: Sequence[str]) -> None:
         """The head, and the figures asked for."""
         p = self._patterns
         dates = f", opened {p.since or 'at any time'} to {p.until or 'now'}" if p.since or p.until else ""
         place = f", with water at the {self._name('place', p.place)}" if p.place else ""
-        self._console.print(Text(f"What recurs in {p.jobs} jobs{dates}{place}", style="bold"))
+        self._console.print(
+            Text(f"What recurs in {p.jobs} job{'' if p.jobs == 1 else 's'}{dates}{place}", style="bold")
+        )
         if not p.jobs:
             self._console.print("No job fits. `fieldnote job list` shows what is kept.")
             return
@@ -62,7 +65,7 @@ class View:
                 self._where(row.place, row.part), _count(row.share), _percent(row.share.share), _limits(row.share),
                 _percent(row.shrunk),
             )  # fmt: skip
-            self._behind(table, row.jobs)
+            self._behind(self._where(row.place, row.part), row.jobs)
         self._print(table, len(rows), "no leak")
         if rows:
             told = f"In order of the share shrunk towards that of an average source; {self._few_note()}"
@@ -87,7 +90,7 @@ class View:
         for path in paths[: self._most]:
             showed = self._name("place", path.showed) if path.showed else "not noted"
             table.add_row(showed, self._name("place", path.came_in), f"{len(path.jobs)}")
-            self._behind(table, path.jobs)
+            self._behind(f"{showed} from {self._name('place', path.came_in)}", path.jobs)
         self._print(table, len(paths), "no leak")
 
     def _groups(self) -> None:
@@ -102,7 +105,7 @@ class View:
                     row.group, self._where(row.place, row.part), _count(row.share), _limits(row.share),
                     _percent(row.overall), row.apart,
                 )  # fmt: skip
-                self._behind(table, row.jobs)
+                self._behind(f"{row.group}, {self._where(row.place, row.part)}", row.jobs)
             few = len({row.group for row in rows} - {row.group for row in shown})
             self._print(table, len(shown), "none with enough jobs" if rows else "not recorded")
             if few:
@@ -135,7 +138,7 @@ class View:
                 self._where(row.place, row.part), what, f"{row.count}{' few' if row.few else ''}",
                 f"{row.low:.0f} to {row.high:.0f}", f"{row.median:.0f}",
             )  # fmt: skip
-            self._behind(table, row.jobs)
+            self._behind(self._where(row.place, row.part), row.jobs)
         self._print(table, len(rows), "not recorded in any of these jobs")
 
     def _repeats(self) -> None:
@@ -145,11 +148,17 @@ class View:
         for row in p.repeats[: self._most]:
             where = self._name("place", row.place) if row.place else "all places"
             table.add_row(where, _count(row.share), _percent(row.share.share), _limits(row.share))
-            self._behind(table, [job for pair in row.jobs for job in pair])
+            self._behind(where, row.jobs)
         self._print(table, len(p.repeats), "no mended visit can be counted yet")
 
     def _weeks(self) -> None:
         p = self._patterns
+        if not p.weeks:
+            self._head("By week")
+            self._console.print(
+                Padding(Text("too few jobs at any place, and none closed", style="italic"), (0, 0, 0, 2))
+            )
+            return
         out = [(chart, week) for chart in p.weeks for week in chart.weeks if week.mark in ("above", "below")]
         untold = sum(week.mark == "too few" for chart in p.weeks for week in chart.weeks)
         many = sum(len(chart.weeks) for chart in p.weeks)
@@ -157,7 +166,7 @@ class View:
         table = self._table("week", "what", "jobs", "limits", "", left=2)
         for chart, week in out[: self._most]:
             table.add_row(week.week, self._what(chart), f"{week.count} of {week.of}", _week_limits(week), week.mark)
-            self._behind(table, week.jobs)
+            self._behind(week.week, week.jobs)
         self._print(table, len(out), "none")
         told = (
             f"Limits are 3 sigma for the number of jobs of the week. {untold} more weeks lie beyond a limit with "
@@ -175,8 +184,9 @@ class View:
         table = self._table("week", "jobs", f"0 to {_percent(top)}", "", left=1)
         for week in weeks:
             table.add_row(week.week, f"{week.count} of {week.of}", _scale(week, chart.center, top), week.mark)
-            self._behind(table, week.jobs)
+            self._behind(week.week, week.jobs)
         self._console.print(Padding(table, (0, 0, 0, 2)))
+        self._tell_jobs()
         key = "o share of the week, X out of control, ? too few to tell, | mean, [ ] limits"
         self._console.print(Padding(Text(key, style="dim"), (0, 0, 0, 2)))
 
@@ -190,7 +200,7 @@ class View:
             each = "?" if row.minutes is None else f"{row.minutes / row.share.count:.0f}"
             where = Text.assemble((f"{how}: ", ""), self._where(row.place, row.part))
             table.add_row(where, _count(row.share), _percent(row.share.share), minutes, each)
-            self._behind(table, row.jobs)
+            self._behind(f"{how}: {self._where(row.place, row.part)}", row.jobs)
         self._print(table, len(rows), "none")
 
     # ---- parts of them --------------------------------------------------------------------------------------
@@ -218,20 +228,30 @@ class View:
             table.add_column(head, justify="left" if words else "right", overflow="fold", no_wrap=not words)
         return table
 
-    def _behind(self, table: Table, ids: Iterable[str]) -> None:
-        """A line with the jobs behind the row above it."""
+    def _behind(self, row: str, behind: Iterable[str | tuple[str, str]]) -> None:
+        """Note the jobs behind a row, to be told below its table: ids, or pairs of a visit and the one after it."""
         if not self._jobs:
             return
-        names = [self._patterns.names[id] for id in dict.fromkeys(ids)]
-        most = len(names) if self._everything else _FEW_JOBS
-        more = f" … and {len(names) - most} more with --all" if len(names) > most else ""
-        told = Text(f"  {', '.join(names[:most]) or 'no job'}{more}", style="dim")
-        table.add_row(told, *([""] * (len(table.columns) - 1)))
+        names = [
+            self._patterns.names[job] if isinstance(job, str) else " → ".join(self._patterns.names[id] for id in job)
+            for job in behind
+        ]
+        if names:
+            most = len(names) if self._everything else _FEW_JOBS
+            more = f" … and {len(names) - most} more with --all" if len(names) > most else ""
+            self._noted.append(Text.assemble((f"{row}: ", "bold"), f"{', '.join(names[:most])}{more}"))
+
+    def _tell_jobs(self) -> None:
+        """The jobs noted behind the rows of the table above."""
+        for line in self._noted:
+            self._console.print(Padding(line, (0, 0, 0, 4)))
+        self._noted.clear()
 
     def _print(self, table: Table, many: int, none: str) -> None:
         self._console.print(Padding(table if many else Text(none, style="italic"), (0, 0, 0, 2)))
         if many > self._most:
             self._console.print(Text(f"  … {many - self._most} more with --all", style="dim"))
+        self._tell_jobs()
 
 
 def _count(share: Share) -> str:

@@ -94,6 +94,10 @@ def _wanted(visit: Visit, asked: Survey) -> bool:
     return asked.place is None or asked.place in visit.showed or any(asked.place == key[0] for key in visit.sources)
 
 
+def _jobs(many: int) -> str:
+    return f"{many} job{'' if many == 1 else 's'}"
+
+
 def _denominators(
     seen: Sequence[Visit],
     found: Sequence[Visit],
@@ -108,7 +112,7 @@ def _denominators(
         "water": "in which water was seen to come in",
         "cured": "with a leak that was proved cured",
     }[asked.grade]
-    base = f"Of {len(found)} jobs {proof} ({len(seen)} were looked at)"
+    base = f"Of {_jobs(len(found))} {proof} (looked at: {len(seen)})"
     signs = sum(bool(visit.showed) for visit in found)
     labor = sum(visit.labor_min is not None for visit in found)
     clock = sum(visit.clock is not None for visit in found)
@@ -134,7 +138,7 @@ def _denominators(
         ),
         "weeks": f"{base}, by the week (UTC) in which they were opened; without a proved cure: of jobs closed.",
         "empty-checks": (
-            f"Of all {len(seen)} jobs. {named}; what comes off is counted once a job. A check that found nothing also "
-            "ruled a place out: that is no waste by itself."
+            f"Of all looked at: {_jobs(len(seen))}. {named}; what comes off is counted once a job. A check that found "
+            "nothing also ruled a place out: that is no waste by itself."
         ),
     }

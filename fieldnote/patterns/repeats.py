@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from fieldnote.narrate.proof import Leak, same_zone
@@ -79,8 +79,11 @@ def _rows(
     return tuple(
         RepeatVisits(
             place,
-            share_of(len(returned.get(place, ())), counted[place], settings.level, settings.few),
+            # Few returns are good news and no lack of evidence: here few visits are few.
+            replace(share_of(len(returned.get(place, ())), of, settings.level, 0), few=of < settings.few),
             tuple(returned.get(place, ())),
         )
-        for place in sorted(counted, key=lambda place: (place is not None, -rank[place], -counted[place], place or ""))
+        for place, of in sorted(
+            counted.items(), key=lambda item: (item[0] is not None, -rank[item[0]], -item[1], item[0] or "")
+        )
     )

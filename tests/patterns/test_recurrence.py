@@ -228,6 +228,13 @@ def test_a_visit_counts_once_all_together_and_once_at_each_place() -> None:
     }
 
 
+def test_none_of_twenty_came_back_has_the_published_interval() -> None:
+    """0 of 20: 0 to .1611 (Newcombe 1998); twenty visits are not few, though no return is."""
+    row = look([job(n, leak("hood"), vin=f"V{n}") for n in range(20)]).repeats[0]
+    assert (row.share.count, row.share.of, row.share.few) == (0, 20, False)
+    assert (row.share.low, row.share.high) == pytest.approx((0.0, 0.1611), abs=5e-5)
+
+
 # ---- weeks ------------------------------------------------------------------------------------------------------
 
 

@@ -55,6 +55,8 @@ class ClauseBase:
         self._by_others = False
         self._between = False
         self._came = False
+        self._lacks: Constituent | None = None
+        """The "no" right before a part, where nothing is said of the part: it is not there."""
         self._material: str | None = None
 
     def _close(self) -> None:
@@ -63,6 +65,11 @@ class ClauseBase:
             self._finish_handle()
         if not self._clause and self._subjects:
             thing = self._subjects[-1]
+            if self._lacks is not None and thing.part is not None and not self._unsure and not self._plan:
+                self._negated = False
+                self._push_state(self._lacks, self._missing(), "adj")  # "no gasket behind it"
+                self._reset()
+                return
             for named in self._subjects:
                 if named.new or self._new:
                     self._act(("",), named, new=True).material = self._material
@@ -91,6 +98,11 @@ class ClauseBase:
         self._close()
         self._unsure, self._negated, self._plan = unsure, negated, plan
         self._subjects = [thing]
+
+    def _missing(self) -> Finding:
+        """The finding that a thing is not there."""
+        found = next((s.value for s in self._lex.find(("missing",)) if s.tag == "state"), None)
+        return found if found is not None else Finding(())
 
     def _begin(self, thing: Thing | None = None) -> None:
         """Start the next clause, with ``thing`` as what it speaks of."""

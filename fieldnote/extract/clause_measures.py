@@ -101,7 +101,10 @@ class MeasureReader(ClauseBase):
         if (i and self._row[i - 1].kind == "item") or (
             i and self._row[i - 1].is_a("item") and self._row[i - 1].kind != "negator"
         ):
-            if self._last is not None and self._last.thing is not None:
+            last = self._last.thing if self._last is not None else None
+            if last is not None and last.item not in (None, number.value) and nxt is not None and nxt.kind == "link":
+                self._begin(replace(last, item=number.value))  # "number four is loose, number five is fine"
+            elif self._last is not None and self._last.thing is not None:
                 self._last.thing = replace(self._last.thing, item=number.value)
             elif self._subjects:
                 self._subjects[-1] = replace(self._subjects[-1], item=number.value)

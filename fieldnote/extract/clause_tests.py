@@ -110,7 +110,9 @@ class TestReader(ClauseBase):
         ):
             self._last.method = c.sense.value
             return
-        self._start_test(i, c, c.sense.value, verb=True)
+        started = self._start_test(i, c, c.sense.value, verb=True)
+        if started is not None:
+            started.told = c.sense.form == "past" and c.item.sense("method", "base") is None
 
     def _on_test(self, i: int, c: Constituent) -> None:
         frame = self._last

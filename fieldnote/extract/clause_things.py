@@ -16,6 +16,13 @@ class ThingReader(ClauseBase):
     def _on_thing(self, i: int, c: Constituent) -> None:
         thing = c.thing
         assert thing is not None
+        before = self._row[i - 1] if i else None
+        lacks = before is not None and before.kind == "negator" and before.item.text == "no" and before.end == c.start
+        self._read_thing(i, thing)
+        if lacks and thing.part is not None and not self._clause:
+            self._lacks, self._negated = before, False
+
+    def _read_thing(self, i: int, thing: Thing) -> None:
         if self._between and self._joined and not self._prep:
             self._between, self._joined = False, ""  # "a gap between the glass and the molding": at the first of them
             return
@@ -383,7 +390,7 @@ class ThingReader(ClauseBase):
         self._mode = "state"
 
     def _placed_state(self, frame: Frame, thing: Thing, prep: str) -> None:
-        if prep == "away":
+        if prep == "away" and not (thing.bare and not frame.measures):
             if any(m.cue == "from-there" for m in frame.measures):
                 return
             if frame.thing is None or not frame.thing.named:

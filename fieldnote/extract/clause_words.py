@@ -143,7 +143,7 @@ class WordReader(ClauseBase):
 
     def _on_later(self, i: int, c: Constituent) -> None:
         for frame in self.frames:
-            if frame.kind in ("test", "act", "topic", "look") and not frame.result:
+            if frame.kind in ("test", "act", "topic", "look") and not frame.result and not frame.told:
                 frame.plan = True
 
     def _on_and(self, i: int, c: Constituent) -> None:

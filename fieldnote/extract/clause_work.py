@@ -65,6 +65,7 @@ class WorkReader(ClauseBase):
         self._again, self._unsure = again, unsure
         frame = self._act(acts, None, c=c)
         frame.measures.extend(measures)
+        frame.told = c.sense.form == "past" and not base
         if outer is not None and not plan:
             frame.weak = outer
         if previous is not None:

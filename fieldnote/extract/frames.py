@@ -49,6 +49,8 @@ class Frame:
     again: bool = False
     retest: bool = False
     result: Result = ""
+    told: bool = False
+    """Said in a form that only tells what was done ("pulled"): a "tomorrow" behind it speaks of something else."""
     result_at: int = 0
     """The word where the result was said."""
     of_thing: bool = False

@@ -83,7 +83,7 @@ class ItemMaker:
         numbers = find_numbers(texts) if counted else ()
         free = [False] * len(words)
         mentions = self._finder.find(words, free)
-        items = self._split_verbs(self._merge(words, texts, mentions, quantities, numbers))
+        items = self._split_sides(self._split_verbs(self._merge(words, texts, mentions, quantities, numbers)), texts)
         return Line(tuple(tokens), tuple(words), tuple(items), tuple(texts))
 
     def _merge(
@@ -126,6 +126,21 @@ class ItemMaker:
             ends = i + 1 == len(out) or any(s.value == "along" for s in self._lex.find([out[i + 1]]))
             if out[i] == "in" and ends and out[i - 1][0].isdigit():
                 out[i] = "inches"
+        return out
+
+    def _split_sides(self, items: list[Item], texts: Sequence[str]) -> list[Item]:
+        """ "The lower left of the windshield": a side and whose it is, where "left of" alone would be "beside"."""
+        out: list[Item] = []
+        for item in items:
+            first, _, rest = item.text.partition(" ")
+            ends = bool(out) and "at" in out[-1].tags and item.end - item.start == 2 and item.is_a("away", "from_there")
+            side = [s for s in self._lex.find((first,)) if s.tag == "side"] if ends else []
+            if not side or not rest:
+                out.append(item)
+                continue
+            for n, text in enumerate((first, rest)):
+                part = Mention(item.start + n, item.start + n + 1, self._lex.find((text,)))
+                out.append(self._item(part, texts))
         return out
 
     def _split_verbs(self, items: list[Item]) -> list[Item]:

@@ -99,7 +99,7 @@ class View:
             rows = [row for row in self._patterns.groups if row.by == by]
             self._head(f"By {title}")
             shown = self._chosen(rows)
-            table = self._table(title.split()[-1], "place and part", "jobs", self._interval(), "all", "")
+            table = self._table(title.split()[-1], "place and part", "jobs", self._interval(), "all jobs", "")
             for row in shown[: self._most]:
                 table.add_row(
                     row.group, self._where(row.place, row.part), _count(row.share), _limits(row.share),

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime
 
-from fieldnote.errors import NotFound
+from fieldnote.errors import NotFound, UserMistake
 from fieldnote.flow.rooms import Rooms
 from fieldnote.patterns import Survey, survey
 from fieldnote.patterns.rows import read_clocks, read_jobs
 from fieldnote.records import Patterns
 from fieldnote.store.search import moment_of
 from fieldnote.vocabulary.nearest import nearest
+
+_DAY = re.compile(r"\d{4}(-\d\d(-\d\d(T.*)?)?)?$")
 
 
 def recurring(
@@ -28,7 +31,7 @@ def recurring(
     asked = asked or Survey()
     for day in (asked.since, asked.until):
         if day is not None:
-            moment_of(day)
+            _check_day(day)
     if asked.place is not None:
         asked = replace(asked, place=_place(rooms, asked.place))
     settings = rooms.settings.patterns
@@ -40,6 +43,13 @@ def recurring(
     return survey(
         jobs, rooms.pack, settings, asked, leak_map=rooms.leak_map if has_map else None, clocks=clocks, now=now
     )
+
+
+def _check_day(day: str) -> None:
+    """Dates are compared as text: what is no date, or a date written without hyphens, would compare with nothing."""
+    moment_of(day)
+    if not _DAY.match(day):
+        raise UserMistake("this is not a date", where=day, do="Write it as 2026-11-25, 2026-11 or 2026.")
 
 
 def _place(rooms: Rooms, wanted: str) -> str:

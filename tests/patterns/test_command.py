@@ -172,10 +172,11 @@ def test_no_job_fits_is_said() -> None:
         (["sorces"], UserMistake, "sources"),
         (["--grade", "wet"], UserMistake, "suspected, fault, water, cured"),
         (["--since", "yesterday"], UserMistake, "2026-11-25"),
+        (["--until", "20261125"], UserMistake, "2026-11-25"),
         (["--place", "windsheld"], NotFound, "windshield"),
         (["--picture", "gif", "--charts", "x"], UserMistake, "svg, png"),
     ],
-    ids=["figure", "grade", "date", "place", "picture"],
+    ids=["figure", "grade", "date", "no hyphens", "place", "picture"],
 )
 def test_mistakes_are_told_in_one_line(words: list[str], kind: type[FieldnoteError], tells: str) -> None:
     """What is wrong, and what it can be."""

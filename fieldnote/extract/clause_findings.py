@@ -138,12 +138,15 @@ class FindingReader(ClauseBase):
             self._mode == "state"
             and last is not None
             and last.end == c.start
-            and last.head_form == "noun"
+            and (last.head_form == "noun" or not finding.get("evidence"))
             and form != "noun"
             and last.finding is not None
             and bool(last.finding.get("evidence"))
             and (
-                (bool(finding.get("evidence")) and c.item.text.split(" ")[0].endswith("ing"))
+                (
+                    c.item.text.split(" ")[0].endswith("ing")
+                    and bool(finding.get("evidence") or not self._linked and not self._joined)
+                )
                 or (
                     finding.get("test") == self._lex.test_states[0]
                     and not finding.get("check")
@@ -220,6 +223,12 @@ class FindingReader(ClauseBase):
         if things == [None] and self._outer is not None:
             things = [self._outer]
         previous = self._last if self._mode == "state" else None
+        if previous is not None and self._water_moves(previous, finding):
+            previous.finding, previous.head_form, previous.spans = finding, "verb", []
+            previous.mark(c.start, c.end, "head")
+            previous.measures.extend(self._measures)
+            self._measures, self._linked = [], False
+            return
         pronoun = self._subject_pronoun
         if things == [None] and previous is not None and previous.thing is not None and not self._presented:
             # "Damp in the footwell and musty": the same thing, unless another one follows.
@@ -281,6 +290,13 @@ class FindingReader(ClauseBase):
             self.frames.pop()
         self._mending = False
         self._add(frame)
+
+    def _water_moves(self, said: Frame, finding: Finding) -> bool:
+        """ "The water is coming in at the sill": what water does, and no sign before it."""
+        sign = said.finding.get("evidence") if said.finding is not None else None
+        plain = bool(sign and self._lex.states[sign].wet) and said.head_form == "noun" and said.thing is None
+        moves = finding.get("test") == self._lex.test_states[0] and not finding.get("check")
+        return plain and moves and self._linked and not finding.get("evidence") and not said.measures
 
     def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
         """Take the finding as the result of the test under way; whether it was one."""

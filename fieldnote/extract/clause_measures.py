@@ -120,6 +120,8 @@ class MeasureReader(ClauseBase):
                 target.mark(c.start, c.end, "quantity")
             else:
                 self._count = number.value
+        elif nxt.kind == "determiner" and nxt.item.text in ("the", "this", "that"):
+            return  # "suspect two, the left lamp"
         elif nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
             self._count = number.value
 
@@ -144,7 +146,12 @@ class MeasureReader(ClauseBase):
         if (
             earlier
             and self._mode != "void"
-            and (named is None or earlier[-1].thing is None or (may_be_same(earlier[-1].thing, named) and named.part))
+            and (
+                named is None
+                or earlier[-1].thing is None
+                or named == earlier[-1].thing
+                or (may_be_same(earlier[-1].thing, named) and named.part)
+            )
         ):
             frame = earlier[-1]
             if named is not None:

@@ -46,13 +46,19 @@ class ThingReader(ClauseBase):
         thing = replace(thing, halves=None)
         if self._with and self._mode == "state" and self._last is not None and not self._prep:
             self._prep, self._with = "at", False
-        if self._prep:
+        if self._prep and self._is_new_work() and thing.part is not None and self._torque_ahead(i + 1):
+            self._begin(thing)  # "new gasket on, bolt up to six newton metres"
+        elif self._prep:
             prep, self._prep = self._prep, ""
             self._on_prepositional(i, thing, prep)
         else:
             self._on_bare_thing(i, thing)
         self._joined = ""
         self._with = False
+
+    def _is_new_work(self) -> bool:
+        done = self._mode == "act" and self._last is not None and self._last.acts == ("new",)
+        return done or (self._mode == "" and bool(self._subjects) and self._subjects[-1].new)
 
     def _needs_half(self) -> bool:
         """Whether what was said so far still wants the thing that it is said of."""

@@ -279,6 +279,9 @@ class Composer:
         assert finding is not None
         if self._answers_open_test(draft, frame, finding):
             return
+        if self._came_out(draft, frame, finding):
+            self._outlet(draft, frame)
+            return
         if self._shows_outlet(draft, frame, finding):
             self._outlet(draft, replace_frame(frame, outlet=True, finding=None))
             return
@@ -416,6 +419,21 @@ class Composer:
             if not frame.measures:
                 return
         self._test(draft, test)
+
+    def _came_out(self, draft: Draft, frame: Frame, finding: Finding) -> bool:
+        """ "It did leak, there's a drip on the pillar": a sign elsewhere, told with the result of the test."""
+        last, thing, evidence = self._last_done(draft), frame.thing, finding.get("evidence")
+        return (
+            last is not None
+            and last.kind == "test"
+            and last.state == self._leak
+            and last.id in draft.changed
+            and bool(evidence and self._lex.states[evidence].wet)
+            and thing is not None
+            and thing.named
+            and frame.present
+            and self._where(draft, thing, part=None)[0] != last.place
+        )
 
     def _shows_outlet(self, draft: Draft, frame: Frame, finding: Finding) -> bool:
         """ "It's coming out by the lamp", right after a test that leaked: where the water of that test came out."""
@@ -753,6 +771,10 @@ class Composer:
                     base = Focus(before.place, before.part, before.side)
             carried = draft.focus.part if frame.kind == "act" else None
             place, part, side = self._where(draft, thing, part=carried, base=base)
+            if state is None and any(
+                e.kind == "plan" and (e.place, e.part, e.side) == (place, part, side) for e in draft.added
+            ):
+                continue  # "must be replaced, it is ordered": planned already
             entry = Entry(
                 kind="plan",
                 place=place,

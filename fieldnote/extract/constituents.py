@@ -607,7 +607,7 @@ class Grouper:
             if places[place].assembly == places[owner].assembly:
                 return changed(thing, place=place, generic=-1)
         if row.part:
-            return changed(thing, place=owner, part=row.part, generic=-1)
+            return changed(thing, place=owner, part=thing.part or row.part, generic=-1)
         return thing
 
     def _of_thing(self, row: Sequence[Constituent], i: int) -> tuple[Constituent, int] | None:

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 _WORD = re.compile(r"\d+(?:[.,/]\d+)+|[^\W_]+(?:['’ʼ][^\W\d_]+)*|[°%½¼¾⅓⅔⅛⅜⅝⅞#]", re.UNICODE)
 _CLITIC = re.compile(r"^(.+?)['’ʼ](s|ll|ve|re|d|m)$")
+_ARTICLE = re.compile(r"^t['’ʼ]\w{3,}")
 _PLAIN = re.compile(r"[a-z ]+")
 _APOSTROPHES = str.maketrans("", "", "'’ʼ")
 
@@ -49,6 +50,10 @@ def _cut(word: str) -> tuple[tuple[str, int, int], ...]:
     low = word.lower()
     if len(low) != len(word):  # a few capitals grow in lower case: the spans would not slice
         low = word
+    match = _ARTICLE.match(low)
+    if match:  # the article as much of northern England says it: "t'gasket"
+        tail = _cut(word[2:])
+        return (("the", 0, 2), *((text, offset + 2, length) for text, offset, length in tail))
     match = _CLITIC.match(low)
     if match:
         head, tail = match.group(1), match.group(2)

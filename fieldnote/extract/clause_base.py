@@ -235,9 +235,11 @@ class ClauseBase:
             )
         if following.kind == "determiner":
             k += 1
-            if topic or k >= len(self._row) or self._row[k].kind != "thing":
+            if k >= len(self._row) or self._row[k].kind != "thing":
                 return False
             thing = self._row[k].thing
+            if topic:
+                return thing is not None and thing.halves is None and self._predicate_next(k + 1, linked=False)
             return thing is not None and thing.halves is None and self._predicate_follows(k + 1)
         return following.kind not in ("pronoun", "both_of", "new")
 

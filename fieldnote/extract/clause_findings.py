@@ -223,8 +223,9 @@ class FindingReader(ClauseBase):
         if things == [None] and self._outer is not None:
             things = [self._outer]
         previous = self._last if self._mode == "state" else None
-        if previous is not None and self._water_moves(previous, finding):
+        if previous is not None and self._water_moves(previous, finding, form):
             previous.finding, previous.head_form, previous.spans = finding, "verb", []
+            previous.present = previous.present and not self._negated
             previous.mark(c.start, c.end, "head")
             previous.measures.extend(self._measures)
             self._measures, self._linked = [], False
@@ -291,12 +292,12 @@ class FindingReader(ClauseBase):
         self._mending = False
         self._add(frame)
 
-    def _water_moves(self, said: Frame, finding: Finding) -> bool:
+    def _water_moves(self, said: Frame, finding: Finding, form: str) -> bool:
         """ "The water is coming in at the sill": what water does, and no sign before it."""
         sign = said.finding.get("evidence") if said.finding is not None else None
         plain = bool(sign and self._lex.states[sign].wet) and said.head_form == "noun" and said.thing is None
-        moves = finding.get("test") == self._lex.test_states[0] and not finding.get("check")
-        return plain and moves and self._linked and not finding.get("evidence") and not said.measures
+        moves = not finding.get("check") and (finding.get("test") == self._lex.test_states[0] or finding.get("evidence"))
+        return plain and bool(moves) and self._linked and form == "verb" and not said.measures
 
     def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
         """Take the finding as the result of the test under way; whether it was one."""
@@ -338,6 +339,9 @@ class FindingReader(ClauseBase):
         if self._mode == "act" or (self._mode == "look"):
             return False
         if own_subject:
+            if test.result == "dry" and (state == leak or wet) and not self._negated and not self._mending:
+                self._test = None  # "that is dry; the lamp leaks": another one
+                return False
             if finding.get("check") and not evidence and state != leak:
                 return False
             return self._result_by_evidence(test, c, finding, evidence, state, wet)

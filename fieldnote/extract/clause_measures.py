@@ -40,8 +40,10 @@ class MeasureReader(ClauseBase):
             (m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), ""
         )
         if tighten:
-            subjects = list(self._subjects)
-            frame = self._act((tighten,), subjects[-1])
+            subjects, material = list(self._subjects), self._material
+            new = subjects[-1].new  # "new screw, eight newton metres"
+            frame = self._act((tighten,), subjects[-1], new=new)
+            frame.material = material
             for earlier in subjects[:-1]:
                 frame.more.append(earlier)
             frame.mark(c.start, c.end, "head")

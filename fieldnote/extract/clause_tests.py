@@ -47,6 +47,12 @@ class TestReader(ClauseBase):
             self._with = False
             return
         said = self._last
+        if said is not None and self._mode == "act" and (self._with or self._prep) and self._puts_on_water(said):
+            # "Filled the tray from the jug": no seal is made with what tests are made with.
+            said.kind, said.acts, said.method = "test", (), c.sense.value
+            said.mark(c.start, c.end, "method")
+            self._mode, self._test, self._with, self._prep = "test", said, False, ""
+            return
         if (
             self._with
             and said is not None
@@ -68,6 +74,10 @@ class TestReader(ClauseBase):
             return
         self._with = False
         self._start_test(i, c, c.sense.value)
+
+    def _puts_on_water(self, said: Frame) -> bool:
+        sealing = {m.action for m in self._lex.materials.values() if m.action}
+        return said.material is None and said.thing is not None and bool(said.acts) and said.acts[0] in sealing
 
     def _start_test(self, i: int, c: Constituent, method: str | None, *, verb: bool = False) -> Frame | None:
         if self._negated and not self._subjects:

@@ -84,7 +84,8 @@ class ThingReader(ClauseBase):
             self._on_bare_thing(i, thing)
 
     def _on_bare_thing(self, i: int, thing: Thing) -> None:
-        if self._with and thing.material is not None and self._mode == "" and self._subjects:
+        dabbed = bool(self._subjects) and self._subjects[-1].new and thing.part is None
+        if (self._with or dabbed) and thing.material is not None and self._mode == "" and self._subjects:
             self._material, self._with = thing.material, False
             return
         joined, predicate = self._joined, self._predicate_follows(i + 1)
@@ -215,6 +216,9 @@ class ThingReader(ClauseBase):
         elif predicate:
             keep = joined == "or"
             negated, both = self._negated, self._both
+            if thing.bare and thing.side and frame.thing is not None and frame.thing.side not in (None, thing.side):
+                # "The left trim is damp, the right is dry": the same thing on the other side.
+                thing = within(thing, changed(frame.thing, side=None, at=(), item=None, count=None, spans=()))
             self._begin(thing)
             if keep:
                 self._negated, self._both = negated, both
@@ -313,6 +317,8 @@ class ThingReader(ClauseBase):
         if frame is None:
             if prep == "away":
                 self._outer_weak(thing)
+            elif self._subjects and self._with and thing.material is not None and not thing.named:
+                self._material, self._with = thing.material, False  # "new plug in, with butyl tape"
             elif self._subjects:
                 self._subjects[-1] = located(self._subjects[-1], thing)
             else:

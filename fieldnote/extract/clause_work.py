@@ -44,7 +44,11 @@ class WorkReader(ClauseBase):
             and not self._object_ahead(i + 1)
             and (
                 (acts[0] == self._last.acts[0] and self._last.material)
-                or (not self._joined and self._torque_ahead(i + 1) and self._last.thing is not None)
+                or (
+                    not self._joined
+                    and self._torque_ahead(i + 1)
+                    and (self._last.thing is not None or self._last.material is not None)
+                )
             )
         )
         if same and self._last is not None:

@@ -297,7 +297,7 @@ class FindingReader(ClauseBase):
         sign = said.finding.get("evidence") if said.finding is not None else None
         plain = bool(sign and self._lex.states[sign].wet) and said.head_form == "noun" and said.thing is None
         moves = not finding.get("check") and (finding.get("test") == self._lex.test_states[0] or finding.get("evidence"))
-        return plain and bool(moves) and self._linked and form == "verb" and not said.measures
+        return plain and bool(moves) and self._linked and form != "noun" and not said.measures
 
     def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
         """Take the finding as the result of the test under way; whether it was one."""

@@ -39,6 +39,12 @@ class TestReader(ClauseBase):
 
     def _on_method(self, i: int, c: Constituent) -> None:
         assert c.sense is not None
+        if (said := self._last) is not None and self._mode == "act" and (self._with or self._prep) and self._puts_on_water(said):
+            # "Filled the tray from the jug": no seal is made with what tests are made with.
+            said.kind, said.acts, said.method = "test", (), c.sense.value
+            said.mark(c.start, c.end, "method")
+            self._mode, self._test, self._with, self._prep = "test", said, False, ""
+            return
         self._prep = "" if self._with or self._prep in ("at", "to", "off") else self._prep
         test = self._last if self._mode == "test" and self._last is not None and self._last.kind == "test" else None
         if test is not None and (test.method is None or self._with or (test.thing is None and not test.result)):
@@ -47,12 +53,6 @@ class TestReader(ClauseBase):
             self._with = False
             return
         said = self._last
-        if said is not None and self._mode == "act" and (self._with or self._prep) and self._puts_on_water(said):
-            # "Filled the tray from the jug": no seal is made with what tests are made with.
-            said.kind, said.acts, said.method = "test", (), c.sense.value
-            said.mark(c.start, c.end, "method")
-            self._mode, self._test, self._with, self._prep = "test", said, False, ""
-            return
         if (
             self._with
             and said is not None

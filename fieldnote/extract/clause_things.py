@@ -84,7 +84,8 @@ class ThingReader(ClauseBase):
             self._on_bare_thing(i, thing)
 
     def _on_bare_thing(self, i: int, thing: Thing) -> None:
-        dabbed = bool(self._subjects) and self._subjects[-1].new and thing.part is None
+        dabbed = bool(self._subjects) and self._subjects[-1].new and not thing.named and not thing.new
+        dabbed = dabbed and self._subjects[-1].part not in (None, thing.part) and not self._predicate_next(i + 1)
         if (self._with or dabbed) and thing.material is not None and self._mode == "" and self._subjects:
             self._material, self._with = thing.material, False
             return

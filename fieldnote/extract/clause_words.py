@@ -20,6 +20,14 @@ class WordReader(ClauseBase):
             self._mode = "void"
             return
         subjects = self._subjects if self._mode == "" else []
+        if subjects and self._plan and c.sense is not None and c.sense.form in ("past", "participle", "ing"):
+            self._subjects = []  # "the left side wants looking at"
+            self._close()
+            frame = Frame("look", c.start, c.end, subjects[0], list(subjects[1:]), plan=True)
+            frame.mark(c.start, c.end, "head")
+            self._mode = "look"
+            self._add(frame)
+            return
         if subjects and c.sense is not None and c.sense.form in ("past", "participle"):
             return  # "the trough checked out": says nothing by itself
         plan = self._plan
@@ -158,7 +166,15 @@ class WordReader(ClauseBase):
         if c.item.text == "nor":
             self._negated = True
 
+    def _trails(self, i: int) -> bool:
+        """ "It leaks though, in ten seconds": what was said goes on."""
+        nxt, then = (self._row[k] if k < len(self._row) else None for k in (i + 1, i + 2))
+        measured = then is not None and then.item.quantity is not None
+        return nxt is None or (nxt.kind in ("preposition", "took", "lasting") and measured)
+
     def _on_but(self, i: int, c: Constituent) -> None:
+        if self._clause and self._trails(i):
+            return
         if self._clause or self._subjects:
             keep = list(self._subjects) if self._mode == "state" and not self._thing_ahead(i + 1) else []
             whereabouts = self._subjects[-1] if not self._clause and self._subjects and self._subjects[-1].bare else None

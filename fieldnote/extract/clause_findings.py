@@ -145,7 +145,7 @@ class FindingReader(ClauseBase):
             and (
                 (
                     c.item.text.split(" ")[0].endswith("ing")
-                    and bool(finding.get("evidence") or not self._linked and not self._joined)
+                    and bool(finding.get("evidence") or (not self._linked and not self._joined))
                 )
                 or (
                     finding.get("test") == self._lex.test_states[0]
@@ -223,7 +223,7 @@ class FindingReader(ClauseBase):
         if things == [None] and self._outer is not None:
             things = [self._outer]
         previous = self._last if self._mode == "state" else None
-        if previous is not None and self._water_moves(previous, finding, form):
+        if previous is not None and self._water_moves(previous, finding, form != "noun" or c.item.text.endswith("ing")):
             previous.finding, previous.head_form, previous.spans = finding, "verb", []
             previous.present = previous.present and not self._negated
             previous.mark(c.start, c.end, "head")
@@ -292,12 +292,14 @@ class FindingReader(ClauseBase):
         self._mending = False
         self._add(frame)
 
-    def _water_moves(self, said: Frame, finding: Finding, form: str) -> bool:
+    def _water_moves(self, said: Frame, finding: Finding, verbal: bool) -> bool:
         """ "The water is coming in at the sill": what water does, and no sign before it."""
         sign = said.finding.get("evidence") if said.finding is not None else None
         plain = bool(sign and self._lex.states[sign].wet) and said.head_form == "noun" and said.thing is None
-        moves = not finding.get("check") and (finding.get("test") == self._lex.test_states[0] or finding.get("evidence"))
-        return plain and bool(moves) and self._linked and form != "noun" and not said.measures
+        moves = not finding.get("check") and (
+            finding.get("test") == self._lex.test_states[0] or finding.get("evidence")
+        )
+        return plain and bool(moves) and self._linked and verbal and not said.measures
 
     def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
         """Take the finding as the result of the test under way; whether it was one."""

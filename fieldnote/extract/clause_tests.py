@@ -39,7 +39,12 @@ class TestReader(ClauseBase):
 
     def _on_method(self, i: int, c: Constituent) -> None:
         assert c.sense is not None
-        if (said := self._last) is not None and self._mode == "act" and (self._with or self._prep) and self._puts_on_water(said):
+        if (
+            (said := self._last) is not None
+            and self._mode == "act"
+            and (self._with or self._prep)
+            and self._puts_on_water(said)
+        ):
             # "Filled the tray from the jug": no seal is made with what tests are made with.
             said.kind, said.acts, said.method = "test", (), c.sense.value
             said.mark(c.start, c.end, "method")

@@ -209,6 +209,9 @@ class ThingReader(ClauseBase):
         frame = self._last
         assert frame is not None
         nothing_yet = frame.thing is None and not frame.pronoun
+        predicate = predicate or (
+            i + 1 < len(self._row) and self._row[i + 1].kind == "plan" and frame.thing is not None
+        )
         if frame.thing is None and thing.named and not joined and self._says_where(i):
             self._place_state(thing)  # "it ran down the pillar"
         elif nothing_yet and not joined and not self._predicate_next(i + 1):

@@ -177,7 +177,9 @@ class WordReader(ClauseBase):
             return
         if self._clause or self._subjects:
             keep = list(self._subjects) if self._mode == "state" and not self._thing_ahead(i + 1) else []
-            whereabouts = self._subjects[-1] if not self._clause and self._subjects and self._subjects[-1].bare else None
+            whereabouts = (
+                self._subjects[-1] if not self._clause and self._subjects and self._subjects[-1].bare else None
+            )
             self._close()
             self._subjects = keep
             self._outer = whereabouts  # "top center though, the bead is thin"

@@ -30,6 +30,11 @@ class WorkReader(ClauseBase):
             return
         if passive:
             subjects = list(self._subjects)
+            if subjects[-1].new and self._takes_torque(acts[0]):
+                for earlier in subjects[:-1]:
+                    self._act(("",), earlier, new=earlier.new)
+                self._act(("",), subjects[-1], c=c, new=True)  # "new screw, torqued to eight newton metres"
+                return
             frame = self._act(acts, subjects[0], c=c)
             frame.more.extend(subjects[1:])
             frame.pronoun = False

@@ -486,9 +486,9 @@ class Composer:
         thing = frame.thing
         if thing is not None and not thing.bare and finding.get("check") and not evidence:
             return False
-        if thing is not None and thing.place not in (None, test.place) and not evidence and not thing.part:
-            if thing.start < frame.spans[0].start or frame.head_form == "noun":
-                return False  # "the windscreen is leaking", said of another place than was tested
+        elsewhere = thing is not None and thing.place not in (None, test.place) and not evidence and not thing.part
+        if thing is not None and elsewhere and (thing.start < frame.spans[0].start or frame.head_form == "noun"):
+            return False  # "the windscreen is leaking", said of another place than was tested
         outcome = state or self._leak
         if not frame.present:
             outcome = self._dry if outcome == self._leak else self._leak

@@ -81,6 +81,7 @@ class ItemMaker:
         counted = not self._lex.number_words.isdisjoint(texts) or any(not t[0].isalpha() for t in texts)
         quantities = find_quantities(self._written_out(texts), self._lex.units) if counted else ()
         numbers = find_numbers(texts) if counted else ()
+        quantities = tuple(_with_digit_before(q, numbers) for q in quantities)
         free = [False] * len(words)
         mentions = self._finder.find(words, free)
         items = self._split_sides(self._split_verbs(self._merge(words, texts, mentions, quantities, numbers)), texts)
@@ -256,6 +257,14 @@ _MOST_SORTED = 20_000
 _WEAK = frozenset(
     {"function", "filler", "determiner", "pronoun", "took", "lasting", "to", "approximate", "opener", "mend"}
 )
+
+
+def _with_digit_before(quantity: QuantityMention, numbers: Sequence[NumberMention]) -> QuantityMention:
+    """ "One zero minutes": ten, said digit by digit; nobody measures nothing after a bare digit."""
+    before = next((n for n in numbers if n.end >= quantity.start > n.start), None)
+    if quantity.value != 0 or before is None or before.value not in range(1, 10):
+        return quantity
+    return replace(quantity, start=before.start, value=before.value * 10)
 
 
 def _weak(item: Item) -> bool:

@@ -52,8 +52,8 @@ def _cut(word: str) -> tuple[tuple[str, int, int], ...]:
         low = word
     match = _ARTICLE.match(low)
     if match:  # the article as much of northern England says it: "t'gasket"
-        tail = _cut(word[2:])
-        return (("the", 0, 2), *((text, offset + 2, length) for text, offset, length in tail))
+        rest = _cut(word[2:])
+        return (("the", 0, 2), *((text, offset + 2, length) for text, offset, length in rest))
     match = _CLITIC.match(low)
     if match:
         head, tail = match.group(1), match.group(2)

@@ -109,6 +109,9 @@ class ClauseBase:
         self._close()
         if thing is not None:
             self._subjects = [thing]
+            after = next((r for r in self._row if r.start >= thing.end), None)
+            if after is not None and after.kind == "link":
+                self._plan = False  # "need to do the hinge, the seal is torn": how it is now
 
     def _determined(self, thing: Thing) -> bool:
         """Whether "the" or "this" stands before it."""

@@ -53,6 +53,9 @@ class FindingReader(ClauseBase):
     def _read_state(self, i: int, c: Constituent) -> None:
         finding = c.item.finding
         assert finding is not None
+        idle = i and self._row[i - 1].is_a("when") and self._test is None and not self._earlier_test
+        if idle and not finding.get("evidence") and not finding.get("check"):
+            return  # "it was fogged when it came in": the vehicle
         if self._points_back(i, c, finding):
             self._prep = ""
             return

@@ -46,7 +46,7 @@ class ThingReader(ClauseBase):
         thing = replace(thing, halves=None)
         if self._with and self._mode == "state" and self._last is not None and not self._prep:
             self._prep, self._with = "at", False
-        if self._prep and self._is_new_work() and thing.part is not None and self._torque_ahead(i + 1):
+        if self._prep and self._is_new_work() and thing.part is not None and self._turned_next(i + 1):
             self._begin(thing)  # "new gasket on, bolt up to six newton metres"
         elif self._prep:
             prep, self._prep = self._prep, ""
@@ -55,6 +55,11 @@ class ThingReader(ClauseBase):
             self._on_bare_thing(i, thing)
         self._joined = ""
         self._with = False
+
+    def _turned_next(self, j: int) -> bool:
+        """Whether a torque is told of what was just named ("the stud taken to four newton metres")."""
+        done = j < len(self._row) and self._row[j].kind == "act"
+        return self._torque_ahead(j + 1 if done else j)
 
     def _is_new_work(self) -> bool:
         done = self._mode == "act" and self._last is not None and self._last.acts == ("new",)

@@ -20,7 +20,7 @@ from fieldnote.suggest.zones import ZoneTest, goes_before, zone_test, zone_tests
 MOST_STEPS = 8
 MOST_CANDIDATES = 24
 """Candidates beyond these hold too little belief to move the order."""
-MOST_SPOTS = 8
+MOST_SPOTS = 7
 """Looks that are weighed against each other at once; those at one spot behind the same access count as one."""
 _HALF = 0.5
 _COVERED_PROB = 0.7

@@ -262,6 +262,8 @@ class ThingReader(ClauseBase):
         frame = self._last
         assert frame is not None
         if predicate and frame.kind == "look":
+            if thing.bare and frame.thing is not None:
+                thing = within(thing, changed(frame.thing, side=None, at=(), item=None, count=None, spans=()))
             self._begin(thing)
         elif frame.thing is None:
             frame.thing = thing

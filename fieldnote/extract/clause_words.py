@@ -241,6 +241,8 @@ class WordReader(ClauseBase):
             if test:
                 return
             self._close()
+            if [r.kind for r in self._row[i + 1 : i + 3]] == ["link", "state"]:
+                self._plan = False  # "need to dry the carpet, it is soaked"
             if thing2 is not None:
                 self._subjects = [thing2]
             self._subject_pronoun = True

@@ -315,13 +315,20 @@ class ThingReader(ClauseBase):
         self._prep = "at" if c.is_a("preposition") else ""
 
     def _on_prepositional(self, i: int, thing: Thing, prep: str) -> None:
-        if self._mode == "state" and thing.bare and self._pronoun_speaks(i + 1):
+        if self._mode == "state" and thing.bare and (self._pronoun_speaks(i + 1) or self._other_side(i, thing)):
             # "… is soaked, on the left it is dry": the next statement.
             spoken = self._last.thing if self._last is not None else None
             self._close()
             self._outer = thing if spoken is None else within(thing, changed(spoken, side=None, at=(), spans=()))
             return
         frame = self._last
+        if self._mode == "state" and self._on_other_side(thing) and self._predicate_next(i + 1):
+            # "… gasket fine, on the right gasket torn": another one.
+            spoken = frame.thing if frame is not None else None
+            self._begin(
+                thing if spoken is None else within(thing, changed(spoken, side=None, at=(), item=None, spans=()))
+            )
+            return
         if self._handle is not None:
             self._handle_placed(thing, prep)
             return
@@ -347,6 +354,20 @@ class ThingReader(ClauseBase):
             frame.thing = thing if frame.thing is None else located(frame.thing, thing)
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
+
+    def _on_other_side(self, thing: Thing) -> bool:
+        said = self._last.thing if self._last is not None else None
+        return said is not None and thing.side is not None and said.side not in (None, "both", thing.side)
+
+    def _other_side(self, i: int, thing: Thing) -> bool:
+        """ "… gasket fine, on the right the gasket is torn": a side that what was said cannot have, and a new subject."""
+        if not self._on_other_side(thing):
+            return False
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind == "determiner":
+            j += 1
+        nxt = self._row[j] if j < len(self._row) else None
+        return nxt is not None and (nxt.kind == "there_is" or (nxt.kind == "thing" and self._predicate_follows(j + 1)))
 
     def _outer_weak(self, thing: Thing) -> None:
         if self._subjects and not self._subjects[-1].named:
@@ -416,7 +437,10 @@ class ThingReader(ClauseBase):
         if prep == "away" and not (thing.bare and not frame.measures):
             if any(m.cue == "from-there" for m in frame.measures):
                 return
-            if frame.thing is None or not frame.thing.named:
+            finding = frame.finding
+            if frame.thing is None and finding and not (finding.get("check") or finding.get("evidence")):
+                self._place_state(thing)  # "no leak from the lamp"
+            elif frame.thing is None or not frame.thing.named:
                 frame.weak = frame.weak or thing
             return
         if frame.from_topic and thing.named and frame.thing is not None and not same_thing(frame.thing, thing):

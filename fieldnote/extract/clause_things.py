@@ -322,7 +322,7 @@ class ThingReader(ClauseBase):
             self._outer = thing if spoken is None else within(thing, changed(spoken, side=None, at=(), spans=()))
             return
         frame = self._last
-        if self._mode == "state" and self._on_other_side(thing) and self._predicate_next(i + 1):
+        if self._mode == "state" and self._cannot_have(thing) and self._predicate_next(i + 1):
             # "… gasket fine, on the right gasket torn": another one.
             spoken = frame.thing if frame is not None else None
             self._begin(
@@ -355,13 +355,13 @@ class ThingReader(ClauseBase):
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
 
-    def _on_other_side(self, thing: Thing) -> bool:
+    def _cannot_have(self, thing: Thing) -> bool:
         said = self._last.thing if self._last is not None else None
         return said is not None and thing.side is not None and said.side not in (None, "both", thing.side)
 
     def _other_side(self, i: int, thing: Thing) -> bool:
         """ "… gasket fine, on the right the gasket is torn": a side that what was said cannot have, and a new subject."""
-        if not self._on_other_side(thing):
+        if not self._cannot_have(thing):
             return False
         j = i + 1
         while j < len(self._row) and self._row[j].kind == "determiner":

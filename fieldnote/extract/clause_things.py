@@ -360,7 +360,7 @@ class ThingReader(ClauseBase):
         return said is not None and thing.side is not None and said.side not in (None, "both", thing.side)
 
     def _other_side(self, i: int, thing: Thing) -> bool:
-        """ "… gasket fine, on the right the gasket is torn": a side that what was said cannot have, and a new subject."""
+        """ "… gasket fine, on the right the gasket is torn": a side that it cannot have, and a subject."""
         if not self._cannot_have(thing):
             return False
         j = i + 1

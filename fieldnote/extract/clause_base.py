@@ -79,8 +79,6 @@ class ClauseBase:
             if self._unsure and self.frames:
                 self.frames[-1].unsure = True
             del thing
-        if self._clause and self._unsure:
-            pass
         self._reset()
 
     def _add(self, frame: Frame) -> Frame:

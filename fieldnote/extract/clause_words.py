@@ -59,12 +59,8 @@ class WordReader(ClauseBase):
         self._prep = ""
 
     def _on_negator(self, i: int, c: Constituent) -> None:
-        if self._mode in ("act",) and self._last is not None:
+        if (self._mode == "act" and self._last is not None) or self._mode in ("source", "look"):
             self._close()
-        if self._mode == "source" or self._mode == "look":
-            self._close()
-        if self._mode == "state" and self._last is not None and not self._joined and not self._linked_after_state():
-            pass
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         if c.item.text == "no" and nxt is not None and nxt.kind in ("determiner", "subject"):
             return  # "no the windscreen is leaking"
@@ -90,9 +86,6 @@ class WordReader(ClauseBase):
         return bool(
             ours and nxt.kind == "state" and finding and not finding.get("test") and not finding.get("evidence")
         )
-
-    def _linked_after_state(self) -> bool:
-        return self._linked
 
     def _on_only(self, i: int, c: Constituent) -> None:
         if self._mode == "state":

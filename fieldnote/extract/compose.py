@@ -501,7 +501,7 @@ class Composer:
                 state=outcome,
                 side=side or test.side,  # type: ignore[arg-type]
                 at=tuple(dict.fromkeys((*test.at, *at))),
-                quantities=tuple(dict.fromkeys((*self._retyped(test.quantities, outcome), *measures))),
+                quantities=tuple(dict.fromkeys((*test.quantities, *measures))),
                 certainty="unsure" if frame.unsure else test.certainty,
                 origins=(*test.origins, *self._origins(draft, frame)),
             )
@@ -517,9 +517,6 @@ class Composer:
                 )
                 self._outlet(draft, shown)
         return True
-
-    def _retyped(self, quantities: tuple[Quantity, ...], outcome: str) -> tuple[Quantity, ...]:
-        return quantities
 
     # -- work ---------------------------------------------------------------------------------------------------
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fieldnote.extract.compose import Composer, Draft, entry_id, heard, origin
+from fieldnote.extract.compose import Composer
 from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.draft import Draft
 from fieldnote.extract.lexicon import Lexicon
 from fieldnote.extract.noun_phrases import Thing
+from fieldnote.extract.origins import entry_id, heard, origin
 from fieldnote.extract.state import Focus
 from fieldnote.records import Entry, Quantity
 

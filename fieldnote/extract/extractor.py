@@ -6,15 +6,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from fieldnote.extract.clauses import ClauseReader
-from fieldnote.extract.compose import Composer, Draft, entry_id, heard, origin
+from fieldnote.extract.compose import Composer
 from fieldnote.extract.constituents import Constituent, Grouper
 from fieldnote.extract.corrections import Corrector
+from fieldnote.extract.draft import Draft
 from fieldnote.extract.facts import FactFinder, FactFound
 from fieldnote.extract.items import Item, ItemMaker, Line
 from fieldnote.extract.lexicon import compile_lexicon
 from fieldnote.extract.mending import mend
 from fieldnote.extract.naming import utterances_of
 from fieldnote.extract.noun_phrases import Thing
+from fieldnote.extract.origins import entry_id, heard, origin
 from fieldnote.extract.state import RECENT, UNDO, Changes, Extraction, Focus, State
 from fieldnote.extract.tokens import fold, tokenize
 from fieldnote.records import Entry, Intake, Leftover, Utterance

@@ -84,6 +84,31 @@ class PatternSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class RoleSettings:
+    """Which roles may do what on the pages: names of roles with spaces or commas between them."""
+
+    dictate: str
+    correct: str
+    play_sound: str
+    sign_off: str
+    claim: str
+    take_documents: str
+    take_names_and_sound: str
+    delete_sound: str
+    change_words: str
+    see_patterns: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignInSettings:
+    """How long a sign-in to the pages and an invitation to it are good for."""
+
+    idle_hours: float
+    longest_days: float
+    invite_hours: float
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Everything that can be set."""
 
@@ -93,6 +118,8 @@ class Settings:
     keep: KeepSettings
     listen: ListenSettings
     patterns: PatternSettings
+    sign_in: SignInSettings
+    roles: RoleSettings
 
 
 def defaults_path() -> Path:

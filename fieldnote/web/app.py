@@ -19,6 +19,7 @@ from fieldnote.web.asking import House, NotOurPage, page_of
 from fieldnote.web.guard import Guard, Limits
 from fieldnote.web.listening import Hears, Listening, OneAtATime
 from fieldnote.web.looks import STATIC
+from fieldnote.web.roles import NotAllowed
 
 ROOMS = (jobs, desk, bay, entries, changes, intake, sign_off, documents, leaves, sound, words)
 
@@ -48,6 +49,7 @@ def create_app(
 
     app = FastAPI(title="fieldnote", version=__version__, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.house = House(rooms, listening)
+    app.state.sign_in = None
     app.add_middleware(Guard, hosts=frozenset(host.lower() for host in hosts), limits=limits or Limits())
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for room in ROOMS:
@@ -60,7 +62,14 @@ def create_app(
 
 def status_of(error: FieldnoteError) -> int:
     """The HTTP status of an error of the tree."""
-    for kind, status in ((NotOurPage, 403), (NotFound, 404), (Clash, 409), (StoreFault, 503), (DeviceMissing, 503)):
+    for kind, status in (
+        (NotOurPage, 403),
+        (NotAllowed, 403),
+        (NotFound, 404),
+        (Clash, 409),
+        (StoreFault, 503),
+        (DeviceMissing, 503),
+    ):
         if isinstance(error, kind):
             return status
     return 422

@@ -8,6 +8,7 @@ import hmac
 import secrets
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Annotated, Any
 from urllib.parse import quote, unquote
 
@@ -20,6 +21,7 @@ from fieldnote.flow import Rooms
 from fieldnote.records import Job
 from fieldnote.web.listening import Listening
 from fieldnote.web.looks import environment
+from fieldnote.web.roles import may, person_of
 from fieldnote.web.write_ups import WriteUps
 
 TOKEN_FIELD = "token"
@@ -78,7 +80,10 @@ class Page:
 
     @property
     def who(self) -> str:
-        """The name under which changes are kept: as given on this device, else who runs the server."""
+        """The name under which changes are kept: who is signed in, else as given here, else who runs the server."""
+        person = person_of(self.request)
+        if person is not None:
+            return person.name
         given = " ".join(unquote(self.request.cookies.get(_WHO, "")).split())[:_LONGEST_NAME]
         return given or _user()
 
@@ -100,7 +105,14 @@ class Page:
         body = (
             environment()
             .get_template(template)
-            .render(token=self.house.token(visit), who=self.who, path=self.request.url.path, **context)
+            .render(
+                token=self.house.token(visit),
+                who=self.who,
+                path=self.request.url.path,
+                may=partial(may, self.request),
+                person=person_of(self.request),
+                **context,
+            )
         )
         answer = HTMLResponse(body, status)
         if fresh:

@@ -14,6 +14,7 @@ from fieldnote.web.correcting import Met, apply, find
 from fieldnote.web.correcting import mark as mark_of
 from fieldnote.web.desk import drawing_of, notice_of
 from fieldnote.web.entry_views import Names, entry_views
+from fieldnote.web.roles import needs
 from fieldnote.web.write_ups import map_of
 
 router = APIRouter(prefix="/jobs/{job_id}")
@@ -67,7 +68,7 @@ def heading(step: Step, names: Names) -> str:
     return f"{names.of('method', step.method)} test{again}: {where}".strip()
 
 
-@router.post("/entries/{entry_id}/side")
+@router.post("/entries/{entry_id}/side", dependencies=[needs("correct")])
 def fix_side(page: OnPage, job_id: str, entry_id: str, form: Sent) -> Response:
     """Set the side with one touch.
 

@@ -9,6 +9,7 @@ from fieldnote.flow import undo
 from fieldnote.store.changes import in_force
 from fieldnote.web.asking import OnPage, Sent, text_of
 from fieldnote.web.entry_views import Names, by_id, changed_words, entry_views
+from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}/changes")
 
@@ -36,7 +37,7 @@ def show(page: OnPage, job_id: str) -> HTMLResponse:
     )
 
 
-@router.post("/{edit_id}/take-back")
+@router.post("/{edit_id}/take-back", dependencies=[needs("correct")])
 def take_back(page: OnPage, job_id: str, edit_id: str, form: Sent) -> RedirectResponse:
     """Take a change back; taking back what took one back brings it into force again."""
     job = page.job(job_id)

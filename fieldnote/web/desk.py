@@ -19,6 +19,7 @@ from fieldnote.web.entry_views import Names, changed_words, entry_views
 from fieldnote.web.entry_views import by_id as views_by_id
 from fieldnote.web.entry_views import refs as refs_of
 from fieldnote.web.jobs import lacks, standing
+from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}")
 FORMAT_NAMES = {
@@ -101,21 +102,21 @@ def notice_of(job: Job, edit_id: str, names: Names) -> Notice | None:
     return Notice(edit, f"{field}: {before} → {after}" if edit.action == "set" else f"{field}: {after}")
 
 
-@router.post("/close")
+@router.post("/close", dependencies=[needs("correct")])
 def close(page: OnPage, job_id: str, form: Sent) -> RedirectResponse:
     """Close the job."""
     edit = close_job(page.house.rooms.store, page.job(job_id), page.who)
     return page.to(f"/jobs/{edit.job_id}?changed={edit.id}")
 
 
-@router.post("/reopen")
+@router.post("/reopen", dependencies=[needs("correct")])
 def reopen(page: OnPage, job_id: str, form: Sent) -> RedirectResponse:
     """Open it again."""
     edit = reopen_job(page.house.rooms.store, page.job(job_id), page.who)
     return page.to(f"/jobs/{edit.job_id}?changed={edit.id}")
 
 
-@router.post("/lines")
+@router.post("/lines", dependencies=[needs("dictate")])
 def type_lines(page: OnPage, job_id: str, form: Sent) -> RedirectResponse:
     """Take typed words as if they had been spoken."""
     job = page.job(job_id)

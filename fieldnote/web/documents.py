@@ -9,11 +9,12 @@ from fieldnote.errors import NotFound
 from fieldnote.narrate import render
 from fieldnote.narrate.formats import FORMATS, MEDIA_TYPES
 from fieldnote.web.asking import OnPage
+from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}/files")
 
 
-@router.get("/{to}")
+@router.get("/{to}", dependencies=[needs("take documents")])
 def download(page: OnPage, job_id: str, to: str) -> Response:
     """The write-up in one format. Names of people stay out.
 

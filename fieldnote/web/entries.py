@@ -16,6 +16,7 @@ from fieldnote.web.asking import OnPage, Page, Sent, text_of
 from fieldnote.web.correcting import FIELDS, Met, apply, as_written, find, mark, wanted
 from fieldnote.web.desk import back_to
 from fieldnote.web.entry_views import Names, by_id, changed_words, entry_views
+from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}/entries/{entry_id}")
 LABELS = {
@@ -103,7 +104,7 @@ def _with_own(entry: Entry, field: str, found: list[tuple[str, str]]) -> list[tu
     return [("", "not said"), *sorted([*found, *rest], key=lambda pair: pair[1].lower())]
 
 
-@router.post("")
+@router.post("", dependencies=[needs("correct")])
 def change(page: OnPage, job_id: str, entry_id: str, form: Sent) -> Response:
     """Keep what was changed, unless someone else changed the entry meanwhile."""
     job = page.job(job_id)
@@ -121,7 +122,7 @@ def change(page: OnPage, job_id: str, entry_id: str, form: Sent) -> Response:
     return back_to(page, job, form, f"{told}#entry-{entry.id}")
 
 
-@router.post("/remove")
+@router.post("/remove", dependencies=[needs("correct")])
 def take_out(page: OnPage, job_id: str, entry_id: str, form: Sent) -> Response:
     """Take the entry out; it stays among the changes and can be brought back."""
     job = page.job(job_id)

@@ -38,21 +38,22 @@ HEADERS = {
     "referrer-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "microphone=(self), camera=(), geolocation=()",
+    "permissions-policy": "microphone=(self), camera=(self), geolocation=()",
     "cache-control": "no-store",
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Bytes that a request may send: ``sound`` for a recording, ``form`` for everything else."""
+    """Bytes that a request may send: by the end of its path for a recording and a photo, ``form`` for all others."""
 
     sound: int = 300_000_000
+    photo: int = 30_000_000
     form: int = 1_000_000
 
     def of(self, path: str) -> int:
         """The limit for a path."""
-        return self.sound if path.endswith("/sound") else self.form
+        return {"sound": self.sound, "photos": self.photo}.get(path.rpartition("/")[2], self.form)
 
 
 class Guard:

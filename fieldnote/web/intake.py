@@ -15,6 +15,7 @@ from fieldnote.flow.jobs import CONDITION_GROUPS, conditions_of
 from fieldnote.records import Intake, Job
 from fieldnote.vocabulary import Pack
 from fieldnote.web.asking import OnPage, Page, Sent, text_of, texts_of
+from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}/intake")
 
@@ -109,7 +110,7 @@ def _form(page: Page, job: Job, given: dict[str, str | list[str]], error: UserMi
     )
 
 
-@router.post("")
+@router.post("", dependencies=[needs("correct")])
 def change(page: OnPage, job_id: str, form: Sent) -> Response:
     """Keep what differs; a field left empty stays as it was."""
     job = page.job(job_id)

@@ -14,6 +14,7 @@ from fieldnote.records import Job, JobLine, Narrative
 from fieldnote.store import Query as Search
 from fieldnote.web.asking import House, OnPage, Page, Sent, text_of
 from fieldnote.web.intake import FIELDS, answers_of, choices, nothing, sent_values
+from fieldnote.web.roles import needs
 
 router = APIRouter()
 PAGE = 25
@@ -99,7 +100,7 @@ def _form(page: Page, given: dict[str, str | list[str]], error: UserMistake | No
     )
 
 
-@router.post("/new")
+@router.post("/new", dependencies=[needs("dictate")])
 def open_one(page: OnPage, form: Sent) -> Response:
     """Open a job, and go to where it is worked on."""
     rooms = page.house.rooms

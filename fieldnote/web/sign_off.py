@@ -14,6 +14,7 @@ from fieldnote.records import Job, Narrative
 from fieldnote.web.asking import OnPage, Page, Sent, text_of, texts_of
 from fieldnote.web.doubts import doubts
 from fieldnote.web.entry_views import EntryView, by_id, entry_views
+from fieldnote.web.roles import needs
 from fieldnote.web.write_ups import map_of
 
 router = APIRouter(prefix="/jobs/{job_id}")
@@ -52,7 +53,7 @@ def _doubtful(job: Job, views: dict[str, EntryView]) -> list[EntryView]:
     return [views[doubt.entry.id] for doubt in doubts(job)]
 
 
-@router.post("/sign-off")
+@router.post("/sign-off", dependencies=[needs("sign off")])
 def sign(page: OnPage, job_id: str, form: Sent) -> Response:
     """Freeze the write-up that was shown, once everything doubtful is confirmed."""
     job = page.job(job_id)

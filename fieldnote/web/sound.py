@@ -13,12 +13,13 @@ from starlette.datastructures import UploadFile
 from fieldnote.errors import NotFound, UserMistake
 from fieldnote.web.asking import OnPage, Sent
 from fieldnote.web.desk import back_to
+from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}")
 _TYPES = {".flac": "audio/flac", ".wav": "audio/wav", ".m4a": "audio/mp4", ".opus": "audio/ogg", ".oga": "audio/ogg"}
 
 
-@router.get("/sound/{clip_id}")
+@router.get("/sound/{clip_id}", dependencies=[needs("play sound")])
 def play(page: OnPage, job_id: str, clip_id: str) -> FileResponse:
     """A recording of the job; browsers ask for the bytes that they need (RFC 9110, section 14).
 
@@ -43,7 +44,7 @@ def _kept(home: Path, path: str) -> Path:
     return wanted
 
 
-@router.post("/sound")
+@router.post("/sound", dependencies=[needs("dictate")])
 def come_in(page: OnPage, job_id: str, request: Request, form: Sent) -> Response:
     """Keep a recording; the answer says so only when it lies on the disk.
 

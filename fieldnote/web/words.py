@@ -15,8 +15,9 @@ from fieldnote.store import Query
 from fieldnote.vocabulary import Pack, editing
 from fieldnote.web.asking import House, OnPage, Page, Sent, text_of
 from fieldnote.web.entry_views import entry_views
+from fieldnote.web.roles import needs
 
-router = APIRouter(prefix="/words")
+router = APIRouter(prefix="/words", dependencies=[needs("change words")])
 SHOWN = 200
 KINDS = (
     ("part", "Parts"),

@@ -17,7 +17,7 @@ THING_TAGS = frozenset({"place", "part", "part_word", "generic", "material"})
 SKIPPED = frozenset({"filler", "function", "determiner", "opener", "approximate"})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Constituent:
     """One piece of a clause. ``kind`` names its role; ``thing``, ``sense`` or the item hold what it says."""
 
@@ -356,9 +356,9 @@ class Grouper:
     def _puts_on(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> bool:
         """An unknown word in "-ed" before a material or a new part: it was put on, whatever the verb."""
         text = items[i].text
-        last = next((c for c in reversed(before) if c.kind != "skip"), None)
         if items[i].number is not None or items[i].quantity is not None or not (text.isalpha() and text.endswith("ed")):
             return False
+        last = next((c for c in reversed(before) if c.kind != "skip"), None)
         if last is not None and last.kind not in ("and", "then", "subject", "but"):
             return False
         j = i + 1
@@ -372,6 +372,8 @@ class Grouper:
             return "quantity", None
         if item.number is not None:
             return "number", None
+        if not item.senses:
+            return "unknown", None
         last = next((c for c in reversed(before) if c.kind != "skip"), None)
         if "command" in item.tags:
             effect = getattr(self._lex.pack.term("command", item.sense("command").value), "effect", "none")  # type: ignore[union-attr]

@@ -12,7 +12,7 @@ from fieldnote.extract.tokens import Token
 from fieldnote.extract.units import QuantityMention, find_quantities
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Item:
     """Words ``start:end`` and what they may be. ``classes``: the grammar's word classes that they belong to."""
 
@@ -103,7 +103,7 @@ class ItemMaker:
                 items.append(Item(q.start, q.end, " ".join(texts[q.start : q.end]), quantity=q))
                 held.append((q.start, q.end))
         for m in mentions:
-            if any(s < m.end and m.start < e for s, e in held):
+            if held and any(s < m.end and m.start < e for s, e in held):
                 self._rescue(m, words, texts, held, items)
                 continue
             items.append(self._item(m, texts))
@@ -122,6 +122,8 @@ class ItemMaker:
 
     def _written_out(self, texts: list[str]) -> list[str]:
         """ "3 in" at the end, or before "long", is three inches."""
+        if "in" not in texts:
+            return texts
         out = list(texts)
         for i in range(1, len(out)):
             ends = i + 1 == len(out) or any(s.value == "along" for s in self._lex.find([out[i + 1]]))

@@ -73,11 +73,13 @@ class Finding:
 class Node:
     """A step of the trie."""
 
-    __slots__ = ("next", "senses")
+    __slots__ = ("next", "senses", "tags")
 
     def __init__(self) -> None:
         self.next: dict[str, Node] = {}
         self.senses: tuple[Sense, ...] = ()
+        self.tags: frozenset[str] = frozenset()
+        """Tags of all its senses."""
 
 
 @dataclass(slots=True)
@@ -132,6 +134,8 @@ class Lexicon:
             self.trade_words.update(w for w in phrase)
         if sense not in node.senses:
             node.senses = (*node.senses, sense)
+            if sense.tag not in node.tags:
+                node.tags = node.tags | {sense.tag}
 
     def find(self, phrase: Iterable[str]) -> tuple[Sense, ...]:
         """The senses of exactly this phrase."""

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 from fieldnote.extract.alike import Alike
 from fieldnote.extract.lexicon import Lexicon, Node, Sense
 from fieldnote.extract.tokens import Token
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Word:
     """A word as matched: ``text`` after respelling, and the tokens ``first:last`` that it stands for."""
 
@@ -25,7 +26,7 @@ class Word:
     sure: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Mention:
     """Words ``start:end`` and what they may mean. ``gap`` holds words inside that belong to another mention."""
 
@@ -37,7 +38,8 @@ class Mention:
     gap: int = 0
 
 
-_BREAKERS = ("side", "filler")
+_NAMES = frozenset({"part", "part_word", "place"})
+_sureness = attrgetter("sure")
 _RESPELLED_SURE = 0.99
 _SHORTEST_JOINED = 6
 
@@ -162,13 +164,13 @@ class MentionFinder:
         j, n = i + 1, len(texts)
         current: Node = node
         noun = self._named_as_noun(texts, i)
-        open_to_gap = any(s.tag == "at" for s in node.senses)
+        open_to_gap = "at" in node.tags
         while True:
             senses = current.senses
             if senses and noun and j > i + 1:
                 # "A plug in the roof" is no plugging in.
                 senses = tuple(s for s in senses if s.form not in ("base", "third"))
-            if senses and i and texts[i - 1] == "the" and j > i + 1 and any(s.tag == "side" for s in node.senses):
+            if senses and i and j > i + 1 and "side" in node.tags and texts[i - 1] == "the":
                 senses = tuple(s for s in senses if s.tag != "word")  # "on the right behind the bumper"
             if senses and not (j > i + 1 and self._cuts_a_name(texts, taken, i, j)):
                 best_end, best, best_gap = j, senses, gap
@@ -187,8 +189,7 @@ class MentionFinder:
             j += 1
         if not best:
             return None
-        span = words[i:best_end]
-        weakest = min(span, key=lambda w: w.sure)
+        weakest = words[i] if best_end == i + 1 else min(words[i:best_end], key=_sureness)
         return Mention(i, best_end, best, weakest.how, weakest.sure, best_gap)
 
     def _cuts_a_name(self, texts: list[str], taken: Sequence[bool], i: int, j: int) -> bool:
@@ -208,7 +209,7 @@ class MentionFinder:
         """Whether the word stands where a name does: it can name a part, and no "to" or "will" comes before it."""
         if i and texts[i - 1] in self._lex.before_base:
             return False
-        return any(s.tag in ("part", "part_word", "place") for s in self._lex.root.next[texts[i]].senses)
+        return not _NAMES.isdisjoint(self._lex.root.next[texts[i]].tags)
 
     def _breaks(self, text: str) -> bool:
         node = self._lex.root.next.get(text)

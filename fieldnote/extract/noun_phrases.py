@@ -15,7 +15,7 @@ class Span:
     role: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Thing:
     """What one noun phrase names; None and empty where it does not say."""
 

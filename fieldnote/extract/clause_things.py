@@ -27,7 +27,7 @@ class ThingReader(ClauseBase):
             self._between, self._joined = False, ""  # "a gap between the glass and the molding": at the first of them
             return
         if self._count is not None and thing.count is None:
-            thing = replace(thing, count=self._count)
+            thing = changed(thing, count=self._count)
             self._count = None
         if (
             thing.halves is not None
@@ -43,7 +43,8 @@ class ThingReader(ClauseBase):
         if self._new:
             self._new = False
             thing = replace(thing, new=True)
-        thing = replace(thing, halves=None)
+        if thing.halves is not None:
+            thing = changed(thing, halves=None)
         if self._with and self._mode == "state" and self._last is not None and not self._prep:
             self._prep, self._with = "at", False
         if self._prep and self._is_new_work() and thing.part is not None and self._turned_next(i + 1):

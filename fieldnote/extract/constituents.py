@@ -30,7 +30,8 @@ class Constituent:
 
     def is_a(self, *classes: str) -> bool:
         """Whether its words belong to one of these word classes."""
-        return self.item.is_a(*classes)
+        own = self.item.classes
+        return bool(own) and not own.isdisjoint(classes)
 
 
 # The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.

@@ -52,6 +52,7 @@ class Extractor:
         self._commands: dict[tuple[str, ...], Command] = {
             fold(phrase): command for command in pack.rows(Command) for phrase in command.say
         }
+        self._longest_command = max(map(len, self._commands), default=0)
 
     # -- the way in ---------------------------------------------------------------------------------------------
 
@@ -114,6 +115,8 @@ class Extractor:
         return False
 
     def _command(self, items: Sequence[Item]) -> Command | None:
+        if sum(not _plain_filler(i) for i in items) > self._longest_command:
+            return None
         words = tuple(w for i in items if not _plain_filler(i) for w in i.text.split(" "))
         return self._commands.get(words) or self._commands.get(tuple(w for i in items for w in i.text.split(" ")))
 
@@ -151,7 +154,8 @@ class Extractor:
             items = [i for i in items if not vin.start <= i.start < vin.end]
         for fact in facts:
             self._put_fact(draft, fact)
-        items = [i for i in items if not any(f.start < i.end and i.start < f.end for f in facts)]
+        if facts:
+            items = [i for i in items if not any(f.start < i.end and i.start < f.end for f in facts)]
         grouper = self._groupers[state.steering or _LEFT]
         asks = (
             state.in_job
@@ -236,9 +240,7 @@ class Extractor:
     def _without_conditions(self, items: list[Item]) -> tuple[list[Item], list[Item]]:
         """Up to the first condition: what hangs on an "if" is neither found nor done."""
         for n, item in enumerate(items):
-            if item.is_a("conditional") and not item.tags - {"word"}:
-                return items[:n], items[n:]
-            if item.is_a("question_inside") and not item.tags - {"word"}:
+            if item.classes and item.is_a("conditional", "question_inside") and not item.tags - {"word"}:
                 return items[:n], items[n:]
         return items, []
 

@@ -49,6 +49,8 @@ class FactFinder:
 
     def __init__(self, lexicon: Lexicon) -> None:
         self._lex = lexicon
+        self._odometer_fact = next((f for f in lexicon.facts.values() if self._is_odometer(f)), None)
+        self._spelling_words = frozenset(spelling_table().words) | NUMBER_WORDS
         self._names: dict[str, list[tuple[tuple[str, ...], FactKind]]] = {}
         for fact in lexicon.facts.values():
             if fact.value == "text" and fact.id == "complaint":
@@ -72,11 +74,16 @@ class FactFinder:
     def complaint(self, line: Line) -> tuple[int, int] | None:
         """Where the customer's own words begin, and the word that brings them in; None where nobody is quoted."""
         items = list(line.items)
+        opens = True
         for n, item in enumerate(items):
+            if not item.classes:
+                opens = False
+                continue
             if item.is_a("complaint") and not self._heading(items, n) and self._begins(items, n):
                 end = items[n + 1].end if n + 1 < len(items) and items[n + 1].is_a("says", "link") else item.end
                 return (item.start, end) if end < len(line.words) else None
-            opens = all(i.is_a("filler", "opener") for i in items[:n])
+            if n:
+                opens = opens and items[n - 1].is_a("filler", "opener")
             if opens and item.is_a("says") and not item.is_a("link", "find") and item.text.split(" ")[0].endswith("s"):
                 return (item.start, self._said_from(items, n)) if item.end < len(line.words) else None
             if not item.is_a("customer"):
@@ -107,8 +114,10 @@ class FactFinder:
 
     def _may_spell(self, texts: list[str]) -> bool:
         """Whether enough characters are spelled, or written together, for a VIN to be told."""
-        words = spelling_table().words
-        spelled = sum(len(t) == 1 or t in words or t[0].isdigit() or t in NUMBER_WORDS for t in texts)
+        words, spelled = self._spelling_words, 0
+        for text in texts:
+            if text in words or len(text) == 1 or text[0].isdigit():
+                spelled += 1
         return spelled >= _SPELLED_LEAST or any(len(t) >= _GLUED_LEAST and not t.isalpha() for t in texts)
 
     def find(self, line: Line, *, until: int | None = None, vin: VinMention | None = None) -> list[FactFound]:
@@ -125,7 +134,7 @@ class FactFinder:
         self._vin(texts, found, vin)
         i = 0
         while i < len(texts):
-            if any(f.start <= i < f.end for f in found):
+            if texts[i] not in self._names or (found and any(f.start <= i < f.end for f in found)):
                 i += 1
                 continue
             fact = self._named(line, texts, i, found)
@@ -135,8 +144,9 @@ class FactFinder:
             else:
                 i += 1
         self._year_first(texts, found)
-        self._odometer(line, texts, found)
-        self._labor(line, texts, found)
+        if any(i.number is not None or i.quantity is not None for i in line.items):
+            self._odometer(line, texts, found)
+            self._labor(line, texts, found)
         self._color(line, texts, found)
         return sorted(found, key=lambda f: f.start)
 
@@ -313,10 +323,8 @@ class FactFinder:
 
     def _odometer(self, line: Line, texts: list[str], found: list[FactFound]) -> None:
         """A distance in a unit that only odometers use ("two hundred and fourteen thousand kilometres")."""
-        fact = next((f for f in self._lex.facts.values() if self._is_odometer(f)), None)
+        fact = self._odometer_fact
         if fact is None or any(f.what == fact.id for f in found):
-            return
-        if not any(i.number is not None or i.quantity is not None for i in line.items):
             return
         for number in find_numbers(texts):
             if any(f.start <= number.start < f.end for f in found):
@@ -390,10 +398,12 @@ class FactFinder:
         fact = next((f for f in self._lex.facts.values() if f.value == "choice"), None)
         if fact is None or any(f.what == fact.id for f in found):
             return
+        if self._choices.keys().isdisjoint(texts):
+            return
         described = any(f.what != fact.id for f in found)
         named = any(i.tags & {"part", "state", "act", "method", "material", "place"} for i in line.items)
-        for i in range(len(texts)):
-            if any(f.start <= i < f.end for f in found):
+        for i, text in enumerate(texts):
+            if text not in self._choices or any(f.start <= i < f.end for f in found):
                 continue
             choice = self._choice(texts, i, fact)
             if choice is None:

@@ -52,7 +52,8 @@ class Item:
 
     def is_a(self, *classes: str) -> bool:
         """Whether it belongs to one of these word classes."""
-        return not self.classes.isdisjoint(classes)
+        own = self.classes
+        return bool(own) and not own.isdisjoint(classes)
 
 
 @dataclass(frozen=True, slots=True)

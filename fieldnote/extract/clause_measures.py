@@ -74,6 +74,8 @@ class MeasureReader(ClauseBase):
         nxt = self._row[j] if j < len(self._row) else None
         dimension = self._lex.measures.get(self._row[i].item.quantity.unit)  # type: ignore[union-attr]
         if dimension == "length":
+            if self._last is None and self._subject_pronoun and self._linked and self.frames:
+                return self.frames[-1] if self.frames[-1].kind in ("state", "source") else None  # "it's an inch long"
             before_noun = (
                 nxt is not None and nxt.kind in ("state", "water") and nxt.item.sense("state", "noun") is not None
             )

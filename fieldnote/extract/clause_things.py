@@ -95,7 +95,8 @@ class ThingReader(ClauseBase):
         if (self._with or dabbed) and thing.material is not None and self._mode == "" and self._subjects:
             self._material, self._with = thing.material, False
             return
-        joined, predicate = self._joined, self._predicate_follows(i + 1)
+        joined = self._joined
+        predicate = self._predicate_next(i + 1) if thing.bare and not thing.side else self._predicate_follows(i + 1)
         if self._handle is not None:
             self._handle_object(thing)
             return

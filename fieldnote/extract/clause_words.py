@@ -219,7 +219,8 @@ class WordReader(ClauseBase):
         if self._prep:
             self._prep = ""
             if self._last is not None and self._last.thing is None and self._mode in ("state",):
-                self._last.pronoun = True
+                hidden = self._prep_item is not None and self._prep_item.is_a("hidden")
+                self._last.pronoun = not hidden or not self._is_sign(self._last)
             return
         if self._mode in ("act", "state", "test", "look", "source"):
             if not self._predicate_after_pronoun(i):
@@ -241,6 +242,9 @@ class WordReader(ClauseBase):
             self._subject_pronoun = True
         elif not self._subjects:
             self._subject_pronoun = True
+
+    def _is_sign(self, frame: Frame) -> bool:
+        return frame.finding is not None and bool(frame.finding.get("evidence"))
 
     def _predicate_after_pronoun(self, i: int) -> bool:
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None

@@ -163,14 +163,15 @@ class Grouper:
         following = items[j + 1] if j + 1 < len(items) else None
         led = j > 0 and items[j - 1].is_a("determiner", "preposition", "of", "link", "and", "mend", "negator", "then")
         bare = items[j].end - items[j].start == 1
+        goes_on = j > 0 and items[j - 1].is_a("and", "then", "subject")
         if (
             bare
-            and not led
+            and (not led or goes_on)
             and following is not None
             and following.is_a("pronoun")
             and following.text in ("it", "them")
         ):
-            return True
+            return not (j + 2 < len(items) and items[j + 2].is_a("link"))  # "on the left and right it is dry"
         return bool(
             bare
             and j > 0
@@ -190,6 +191,8 @@ class Grouper:
     ) -> bool:
         """A position word counts beside a thing, a preposition or a finding, not as a loose adverb ("put it back")."""
         item = items[j]
+        if self._of_unknown(items, j):
+            return False
         if thing is not None and thing.part is not None and item.is_a("adverb"):
             return self._thing_follows(items, j + 1)
         if not item.is_a(*SKIPPED) and not (item.tags - {"at", "word"}):
@@ -201,6 +204,15 @@ class Grouper:
         if j and items[j - 1].is_a("determiner", "preposition"):
             return True
         return self._thing_follows(items, j + 1)
+
+    def _of_unknown(self, items: Sequence[Item], j: int) -> bool:
+        """ "Onto the rear seat": where the position belongs to a word that names nothing here."""
+        led = j > 0 and items[j - 1].is_a("determiner", "preposition", "of", "to_place")
+        following = items[j + 1] if led and j + 1 < len(items) else None
+        if following is None or following.number is not None or following.quantity is not None:
+            return False
+        plain = following.text.isalpha() and (not following.senses or {s.form for s in following.senses} == {"base"})
+        return plain and not following.is_a("at", *SKIPPED)
 
     def _thing_follows(self, items: Sequence[Item], j: int) -> bool:
         while j < len(items) and items[j].is_a(*SKIPPED) and not items[j].tags & THING_TAGS:
@@ -330,6 +342,8 @@ class Grouper:
         number = items[k].number
         if k == j and number is not None and items[j - 1].text.endswith("s") and not items[j - 1].text.endswith("ss"):
             return None  # "plugs, two missing": how many, not which
+        if k == j and number is not None and not thing.spans[-1].role == "part":
+            return None  # "the drains, front two are clear"
         if number is None or not isinstance(number.value, int) or not 0 < number.value <= 99:
             return None
         if number.kind not in ("cardinal", "digits") and k == j:
@@ -394,6 +408,9 @@ class Grouper:
         if act is not None:
             return "act", act
         method = item.sense("method")
+        if method is not None and "state" in item.tags and last is not None and last.kind in ("link", "thing"):
+            if not self._name_ahead(items, i + 1):
+                method = None  # "carpet's drenched"
         if method is not None:
             return ("method_verb" if self._method_verb(item, items, i, last) else "method"), method
         for word_class in ("retest_verb", "test_verb"):
@@ -487,6 +504,9 @@ class Grouper:
         done = item.sense("act", "past", "participle", "said", "ing", "third")
         base = item.sense("act", "base")
         following = self._next_plain(items, i + 1)
+        if i and items[i - 1].is_a("determiner") and not items[i - 1].is_a("pronoun"):
+            if (done is None or done.form == "third") and not self._name_ahead(items, i + 1):
+                return None  # "the seats back"
         object_follows = following is not None and (
             self._name_ahead(items, i + 1) or following.is_a("pronoun", "determiner")
         )

@@ -156,7 +156,7 @@ class ItemMaker:
             particles = self._lex.split_verbs.get(item.text)
             if particles is None and not item.senses and self._may_be_past(out, i):
                 particles = self._lex.particles
-            if particles is None:
+            if particles is None or (item.is_a("link") and all(s.form in ("", "base", "third") for s in item.senses)):
                 continue
             found = self._particle(out, i, particles)
             if found is None:

@@ -42,6 +42,12 @@ _WORD_KINDS = (
     "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",
     "lasting", "took", "labor", "mend", "determiner", "particle",
 )  # fmt: skip
+_WORD_ALONE = frozenset({"word"})
+_CLASSES_IN_CONTEXT = frozenset(
+    {"plan_noun", "plan", "source_first", "water", "retest_verb", "test_verb", "retest", "test", "mask", "find", "look"}
+    | {"put_in", "apply", "negator", "hedge", "neither"}
+)
+"""Classes of words whose kind hangs on what stands around them."""
 _STOPS = ("negator", "link", "plan", "hedge", "pronoun", "and", "or", "but", "then", "of", "preposition", "determiner")
 """Words between two names that keep them apart, though they carry nothing themselves."""
 _BEFORE_BASE = frozenset({"plan", "to", "subject"})
@@ -342,7 +348,7 @@ class Grouper:
         number = items[k].number
         if k == j and number is not None and items[j - 1].text.endswith("s") and not items[j - 1].text.endswith("ss"):
             return None  # "plugs, two missing": how many, not which
-        if k == j and number is not None and not thing.spans[-1].role == "part":
+        if k == j and number is not None and thing.spans[-1].role != "part":
             return None  # "the drains, front two are clear"
         if number is None or not isinstance(number.value, int) or not 0 < number.value <= 99:
             return None
@@ -389,6 +395,8 @@ class Grouper:
             return "number", None
         if not item.senses:
             return "unknown", None
+        if item.tags == _WORD_ALONE and item.classes.isdisjoint(_CLASSES_IN_CONTEXT):
+            return self._word_kind(items, i), None
         last = next((c for c in reversed(before) if c.kind != "skip"), None)
         if "command" in item.tags:
             effect = getattr(self._lex.pack.term("command", item.sense("command").value), "effect", "none")  # type: ignore[union-attr]
@@ -408,9 +416,9 @@ class Grouper:
         if act is not None:
             return "act", act
         method = item.sense("method")
-        if method is not None and "state" in item.tags and last is not None and last.kind in ("link", "thing"):
-            if not self._name_ahead(items, i + 1):
-                method = None  # "carpet's drenched"
+        told = "state" in item.tags and last is not None and last.kind in ("link", "thing")
+        if told and not self._name_ahead(items, i + 1):
+            method = None  # "carpet's drenched"
         if method is not None:
             return ("method_verb" if self._method_verb(item, items, i, last) else "method"), method
         for word_class in ("retest_verb", "test_verb"):
@@ -432,14 +440,14 @@ class Grouper:
             return next(k for k in _WORD_KINDS if k in item.classes), None
         if "state" in item.tags and not self._idle_state(item, items, i, last):
             return "state", item.sense("state")
+        return self._word_kind(items, i), None
+
+    def _word_kind(self, items: Sequence[Item], i: int) -> str:
+        """The kind of a word of the grammar: the first of its classes in the order in which they are tried."""
+        item = items[i]
         if item.is_a("determiner") and item.is_a("pronoun") and i + 1 < len(items) and items[i + 1].tags & THING_TAGS:
-            return "determiner", None  # "on that door"
-        for kind in _WORD_KINDS:
-            if kind in item.classes:
-                return kind, None
-        if item.senses:
-            return "skip", None
-        return "unknown", None
+            return "determiner"  # "on that door"
+        return next((kind for kind in _WORD_KINDS if kind in item.classes), "skip")
 
     def _denies(self, item: Item, items: Sequence[Item], i: int) -> bool:
         """ "Nothing wet": a result that denies the finding right behind it; before the same result it stays one."""
@@ -501,12 +509,14 @@ class Grouper:
     def _act_here(self, items: Sequence[Item], i: int, last: Constituent | None) -> Sense | None:
         """The verb of access or repair that the item is here, if it is one."""
         item = items[i]
+        if "act" not in item.tags:
+            return None
         done = item.sense("act", "past", "participle", "said", "ing", "third")
         base = item.sense("act", "base")
         following = self._next_plain(items, i + 1)
-        if i and items[i - 1].is_a("determiner") and not items[i - 1].is_a("pronoun"):
-            if (done is None or done.form == "third") and not self._name_ahead(items, i + 1):
-                return None  # "the seats back"
+        named = i > 0 and items[i - 1].is_a("determiner") and not items[i - 1].is_a("pronoun")
+        if named and (done is None or done.form == "third") and not self._name_ahead(items, i + 1):
+            return None  # "the seats back"
         object_follows = following is not None and (
             self._name_ahead(items, i + 1) or following.is_a("pronoun", "determiner")
         )

@@ -17,6 +17,7 @@ from fieldnote.extract.mending import mend
 from fieldnote.extract.naming import utterances_of
 from fieldnote.extract.noun_phrases import Thing
 from fieldnote.extract.origins import entry_id, heard, origin
+from fieldnote.extract.rephrasing import Rephraser
 from fieldnote.extract.state import RECENT, UNDO, Changes, Extraction, Focus, State
 from fieldnote.extract.tokens import fold, tokenize
 from fieldnote.records import Entry, Intake, Leftover, Utterance
@@ -39,6 +40,7 @@ class Extractor:
         self._lex = compile_lexicon(pack)
         self._items = ItemMaker(self._lex)
         self._composer = Composer(self._lex)
+        self._rephraser = Rephraser(self._lex)
         self._corrector = Corrector(self._lex, self._composer)
         self._facts = FactFinder(self._lex)
         self._groupers = {
@@ -162,7 +164,7 @@ class Extractor:
             and state.steering is None
             and any(s.tag == "side" and s.value in ("driver", "passenger") for i in items for s in i.senses)
         )
-        row = mend(grouper.group(items))
+        row = self._rephraser.plain(mend(grouper.group(items)))
         draft.stay = any(c.is_a("stay") for c in row)
         command = None
         corrected = self._correction(draft, row)

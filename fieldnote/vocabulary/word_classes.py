@@ -27,6 +27,8 @@ WORD_CLASSES: dict[str, str] = {
     "next_up": "of the words of then, those that announce: next",
     "preposition": "before the place or part that something is at: in, on, at, along, behind",
     "to_place": "before the place that water is put on or comes out at: to, into, onto, down",
+    "where": "leads in what tells a place: the seam WHERE the pillar meets the roof",
+    "not_yet": "before what was not done yet: before I",
     "hidden": "of the words of preposition, those before what hides something: behind, under, inside",
     "of": "ties a finer word to its owner: of",
     "away": "before a thing that something is merely near to: above, past, outboard of, back from",

@@ -10,7 +10,6 @@ from fieldnote.extract.dates import read_build_date, read_model_year
 from fieldnote.extract.digit_strings import read_digit_string, read_odometer
 from fieldnote.extract.items import Item, Line
 from fieldnote.extract.lexicon import NUMBER_WORDS, Lexicon
-from fieldnote.extract.numbers import find_numbers
 from fieldnote.extract.spelled import read_spelled, spelling_table
 from fieldnote.extract.tokens import fold
 from fieldnote.extract.units import QuantityMention
@@ -128,6 +127,7 @@ class FactFinder:
                 words=line.words[:until],
                 items=tuple(i for i in line.items if i.end <= until),
                 texts=line.texts[:until],
+                numbers=tuple(n for n in line.numbers if n.end <= until),
             )
         texts = list(line.texts)
         found: list[FactFound] = []
@@ -326,7 +326,7 @@ class FactFinder:
         fact = self._odometer_fact
         if fact is None or any(f.what == fact.id for f in found):
             return
-        for number in find_numbers(texts):
+        for number in line.numbers:
             if any(f.start <= number.start < f.end for f in found):
                 continue
             odometer = read_odometer(texts, number.start)

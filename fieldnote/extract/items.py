@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from fieldnote.extract.lexicon import Finding, Lexicon, Sense
 from fieldnote.extract.mentions import Mention, MentionFinder, Word
@@ -63,7 +63,9 @@ class Line:
     tokens: tuple[Token, ...]
     words: tuple[Word, ...]
     items: tuple[Item, ...]
-    texts: tuple[str, ...] = field(default=())
+    texts: tuple[str, ...] = ()
+    numbers: tuple[NumberMention, ...] = ()
+    """All numbers, also those that are part of a measure."""
 
 
 class ItemMaker:
@@ -86,7 +88,7 @@ class ItemMaker:
         free = [False] * len(words)
         mentions = self._finder.find(words, free)
         items = self._split_sides(self._split_verbs(self._merge(words, texts, mentions, quantities, numbers)), texts)
-        return Line(tuple(tokens), tuple(words), tuple(items), tuple(texts))
+        return Line(tuple(tokens), tuple(words), tuple(items), tuple(texts), numbers)
 
     def _merge(
         self,

@@ -26,8 +26,11 @@ class MeasureReader(ClauseBase):
             self._measures.append(measure)
             return
         if self._dimension(measure) == "torque" and target.kind != "act":
-            self._measures.append(measure)
-            return
+            worked = next((f for f in reversed(self.frames) if f.kind == "act" and f.thing == target.thing), None)
+            if worked is None or worked.measures or not self._takes_torque(worked.acts[0]):
+                self._measures.append(measure)
+                return
+            target = worked  # "tightened the studs, which were loose, to thirty inch pounds"
         same = [m for m in target.measures if self._dimension(m) == self._dimension(measure)]
         if same and i and self._row[i - 1].kind == "mend":
             target.measures.remove(same[-1])
@@ -74,8 +77,10 @@ class MeasureReader(ClauseBase):
         nxt = self._row[j] if j < len(self._row) else None
         dimension = self._lex.measures.get(self._row[i].item.quantity.unit)  # type: ignore[union-attr]
         if dimension == "length":
-            if self._last is None and self._subject_pronoun and self._linked and self.frames:
-                return self.frames[-1] if self.frames[-1].kind in ("state", "source") else None  # "it's an inch long"
+            if self._last is None and self._linked and self.frames and self.frames[-1].kind in ("state", "source"):
+                said = self.frames[-1]
+                if self._subject_pronoun or (self._subjects and self._subjects[-1] is said.thing):
+                    return said  # "a skip, it's an inch long", "a skip that was an inch long"
             before_noun = (
                 nxt is not None and nxt.kind in ("state", "water") and nxt.item.sense("state", "noun") is not None
             )

@@ -138,7 +138,8 @@ class ThingReader(ClauseBase):
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             self._with = False
             return
-        if self._with and frame.thing is not None and not thing.named and not predicate:
+        known = frame.thing is not None or frame.pronoun
+        if self._with and known and thing.material is None and not thing.named and not predicate:
             self._with = False  # "cleared it with a wire": a tool
             return
         self._with = False
@@ -263,6 +264,16 @@ class ThingReader(ClauseBase):
     def _thing_after_look(self, thing: Thing, joined: str, predicate: bool) -> None:
         frame = self._last
         assert frame is not None
+        if self._with and thing.material is not None and not thing.named and frame.kind == "look":
+            # "Went over it with sealer": work.
+            frame.kind, frame.acts, frame.material = (
+                "act",
+                (self._lex.materials[thing.material].action,),
+                thing.material,
+            )
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
+            self._mode, self._with = "act", False
+            return
         if predicate and frame.kind == "look":
             if thing.bare and frame.thing is not None:
                 thing = within(thing, changed(frame.thing, side=None, at=(), item=None, count=None, spans=()))

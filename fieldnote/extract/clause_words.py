@@ -43,6 +43,14 @@ class WordReader(ClauseBase):
         outer, pending = self._outer, (self._subjects if self._mode == "" else [])
         if c.is_a("find") and self._number_ends(i + 1):
             return
+        if (
+            self._linked
+            and c.sense is not None
+            and c.sense.form in ("past", "participle")
+            and self._mode in ("state", "test")
+        ):
+            self._linked = False  # "damp carpet was observed in the footwell"
+            return
         self._fresh(negated, unsure)
         self._outer = outer or (pending[-1] if pending else None)
 

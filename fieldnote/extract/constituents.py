@@ -36,7 +36,7 @@ class Constituent:
 
 # The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.
 _WORD_KINDS = (
-    "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "when", "plan_noun", "later", "plan",
+    "not_yet", "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "when", "plan_noun", "later", "plan",
     "hedge", "neither", "negator", "there_is", "new", "others", "both_of", "other_side", "same", "stay", "pronoun",
     "but", "and", "or", "then", "with", "inside", "water",
     "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",
@@ -50,7 +50,7 @@ _CLASSES_IN_CONTEXT = frozenset(
 """Classes of words whose kind hangs on what stands around them."""
 _STOPS = ("negator", "link", "plan", "hedge", "pronoun", "and", "or", "but", "then", "of", "preposition", "determiner")
 """Words between two names that keep them apart, though they carry nothing themselves."""
-_BEFORE_BASE = frozenset({"plan", "to", "subject"})
+_BEFORE_BASE = frozenset({"plan", "to", "subject", "not_yet"})
 
 
 class Grouper:
@@ -111,6 +111,7 @@ class Grouper:
                 item.is_a("filler", "function", "new")
                 and not item.is_a(*_STOPS)
                 and "act" not in item.tags
+                and not ("state" in item.tags and not thing.bare)
                 and self._goes_on(items, j + 1, thing)
             ):
                 if item.is_a("new"):
@@ -340,7 +341,7 @@ class Grouper:
 
     def _numbered(self, items: Sequence[Item], j: int, thing: Thing) -> tuple[Thing, int] | None:
         """ "Bolt three", "screw number two": the number of one of many."""
-        if thing.part is None or thing.item is not None:
+        if (thing.part is None and thing.part_word < 0) or thing.item is not None:
             return None
         k = j
         if items[k].is_a("item") and k + 1 < len(items):
@@ -485,7 +486,7 @@ class Grouper:
             return last.kind not in ("thing", "link", "pronoun", "state", "hedge", "both_of", "and", "or")
         if item.is_a("filler"):
             # "Good two inches", "a bad tear", "fine pinholes": an adjective before what it colours.
-            if following is None:
+            if following is None or following.is_a("negator"):
                 return False
             return (
                 following.quantity is not None

@@ -279,7 +279,7 @@ def _add_states(lex: Lexicon, inflector: Inflector) -> None:
         for form, phrases in (("adj", state.say), ("noun", state.nouns)):
             for phrase in phrases:
                 for words in _nouns(lex, phrase) if form == "noun" else spellings(lex, phrase):
-                    if does and _names_object(words):
+                    if does and (_names_object(words) or _holds_part(lex, words)):
                         continue  # "cleared the drain": the object has words of its own
                     if finds:
                         found.setdefault((words, form), {}).update(
@@ -345,6 +345,14 @@ def _usual_particles(lex: Lexicon) -> None:
 _OBJECT_WORDS = frozenset({"the", "it", "them"})
 
 
+def _holds_part(lex: Lexicon, words: tuple[str, ...]) -> bool:
+    """Whether a phrase of work ends in "the" and a part ("blew out the drain"): verb and part are matched apart."""
+    if "the" not in words[1:-1]:
+        return False
+    after = words.index("the") + 1
+    return any(s.tag in ("part", "place") for s in lex.find(words[after:]))
+
+
 def _names_object(words: tuple[str, ...]) -> bool:
     """Whether a phrase of work holds its object ("pushed it back in"): verb and particle are matched apart."""
     return words[0].endswith("ed") and not _OBJECT_WORDS.isdisjoint(words[1:])
@@ -371,7 +379,7 @@ def _add_words(lex: Lexicon, inflector: Inflector) -> None:
             else:
                 lex.add(fold(phrase), Sense("word", word_class), first=word_class in PRIOR_CLASSES)
     lex.before_base = frozenset(
-        words[-1] for c in ("plan", "to", "subject") for p in lex.pack.words[c] for words in [fold(p)] if words
+        words[-1] for c in ("plan", "to", "subject", "not_yet") for p in lex.pack.words[c] for words in [fold(p)] if words
     )
     for side, phrases in lex.pack.sides.items():
         for phrase in phrases:

@@ -68,6 +68,7 @@ def within(inner: Thing, outer: Thing) -> Thing:
     """``inner`` with what it does not say filled from ``outer``: "the grommet" in "the left front door"."""
     takes_place = not inner.named
     same_place = takes_place or (inner.place is not None and inner.place == outer.place)
+    same_place = same_place or (inner.place is None and inner.generic >= 0 and inner.generic == outer.generic)
     return changed(
         inner,
         place=outer.place if takes_place else inner.place,

@@ -352,6 +352,11 @@ class Journal:
             raise _fault(error, self.folder) from error
 
 
+def is_left(home: Path, job_id: str) -> bool:
+    """Whether anything lies in the journal of a job: left by an earlier process, or written by one right now."""
+    return any((home / "journal" / job_id).glob(f"*{_META}"))
+
+
 def seconds_left(stretches: Sequence[Stretch], done: Callable[[Stretch], int]) -> float:
     """How much sound waits in ``stretches``; ``done`` gives the sample up to which one lies in clips."""
     return sum(max(0, s.samples - done(s)) / s.info.rate_hz for s in stretches)

@@ -59,7 +59,8 @@ def take(
     """Take recordings into a job: recognise them, make entries, keep all of it.
 
     The sound is copied first. Safe to run again: what the job has already adds nothing, and after a stop the same
-    command goes on where it was. Without SOUND it only finishes what a stop left, or what the intake has changed.
+    command goes on where it was. Without SOUND it only finishes what a stop left (of listen too), or what the intake
+    has changed.
 
     Examples:
 
@@ -78,6 +79,7 @@ def take(
     from fieldnote.errors import UserMistake
     from fieldnote.flow import Rooms
     from fieldnote.flow import take as take_sounds
+    from fieldnote.flow.leftovers import finish_sitting
 
     settings = _settings(engine, model)
     rooms = Rooms(settings=settings)
@@ -101,6 +103,7 @@ def take(
         return
     with _files(sounds or []) as named, bar("copying") as tell:
         try:
+            finish_sitting(rooms, found, _tell)
             taken = take_sounds(
                 rooms.store,
                 found,
@@ -123,6 +126,10 @@ def take(
     failed = [file.error for file in taken.files if file.error is not None]
     if failed:
         raise typer.Exit(failed[0].exit_code if len(taken.files) == 1 else _SEVERAL_EXIT)
+
+
+def _tell(text: str, warning: bool) -> None:
+    print(f"fieldnote: {text}", file=sys.stderr)
 
 
 def _settings(engine: str | None, model: str | None) -> Settings:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from fieldnote.errors import BadData, FieldnoteError, NotFound, StoreFault, UserMistake
 from fieldnote.flow.crew import Crew, HeardRecording, Task
+from fieldnote.flow.lone_corrections import LoneCorrections, first_word_s
 from fieldnote.flow.rooms import Rooms
 from fieldnote.flow.taking import utterance_id
 from fieldnote.flow.texts import is_text, read_lines
@@ -195,7 +196,7 @@ def _collect(rooms: Rooms, run: _Run, crew: Crew, told: Callable[[Report], None]
         kept, items = run.in_hand.pop(heard.path)
         for item in items:
             if heard.fault is None:
-                keep_heard(rooms.store, _job_id(rooms, run, item), item, kept, heard)
+                keep_heard(rooms.store, _job_id(rooms, run, item), item, kept, heard, LoneCorrections.of(rooms.pack))
                 _finish(rooms, run, item, added=True)
             else:
                 where = str(item.path) if heard.fault.where == heard.path else heard.fault.where
@@ -205,7 +206,9 @@ def _collect(rooms: Rooms, run: _Run, crew: Crew, told: Callable[[Report], None]
         told(run.report)
 
 
-def keep_heard(store: Store, job_id: str, item: Item, kept: Kept, heard: HeardRecording) -> None:
+def keep_heard(
+    store: Store, job_id: str, item: Item, kept: Kept, heard: HeardRecording, corrections: LoneCorrections
+) -> None:
     """Keep a recording and its words, all at once; keeping it a second time changes nothing."""
     clip = Clip(
         id_from("c", job_id, kept.sha256),
@@ -221,7 +224,8 @@ def keep_heard(store: Store, job_id: str, item: Item, kept: Kept, heard: HeardRe
         if _has_words(store, job_id, clip):
             return
         hearing_id, heard_to_s = store.begin_hearing(job_id, clip, heard.engine)
-        for said in heard.utterances:
+        for alone in heard.utterances:
+            said = corrections.joined(alone, first_word_s(alone))
             if (said.to_s or 0.0) > heard_to_s + 1e-6:
                 named = replace(said, id=utterance_id(clip.id, said), clip_id=clip.id)
                 store.add_heard(hearing_id, named, said.to_s or 0.0)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-from fieldnote.records import Utterance, Word
+from fieldnote.records import Utterance
 
 Action = Literal[
     "read-back", "say-again", "stand-by", "listen", "what-next", "water-on", "water-off", "water-in", "mark",
@@ -44,14 +44,6 @@ def without_call_word(utterance: Utterance, call_word: str) -> Addressed:
         if not wanted.startswith(begins):
             break
     return Addressed(utterance, False)
-
-
-def corrected(utterance: Utterance, word: str) -> Utterance:
-    """What follows a correction that was said by itself ("correction", a pause, "number four"), as one with it."""
-    first = Word(f"{word},", utterance.from_s or 0.0, utterance.from_s or 0.0)
-    words = (first, *utterance.words) if utterance.words else ()
-    settings = {**utterance.settings, "after": word}
-    return replace(utterance, text=f"{word}, {utterance.text}", words=words, settings=settings)
 
 
 def action_of(command: str | None, *, called: bool, call_word: str) -> str | None:

@@ -20,6 +20,7 @@ from fieldnote.flow.taking import utterance_id
 from fieldnote.flow.understanding import making_of, understand
 from fieldnote.recognize.doubt import marked
 from fieldnote.records import Clip, Entry, Job, Leftover, Utterance
+from fieldnote.vocabulary import Pack
 
 _QUICK_S = 0.06
 _PATIENCE = 15.0
@@ -48,6 +49,11 @@ class Dictation:
     def job(self) -> Job:
         """The job, with all its words."""
         return self._job
+
+    @property
+    def pack(self) -> Pack:
+        """The vocabulary that the words are understood by."""
+        return self._rooms.pack
 
     @property
     def entries(self) -> tuple[Entry, ...]:
@@ -109,21 +115,6 @@ class Dictation:
         for said in new:
             changes = self.add(said)
         return changes
-
-    def lone_correction(self, text: str) -> str | None:
-        """The command where words are a correction without what is to be corrected; None otherwise."""
-        changes = self.peek(text)
-        if changes.command is None or changes.added or changes.changed:
-            return None
-        command = self._rooms.pack.term("command", changes.command)
-        if getattr(command, "effect", "") != "correct" or not self.says_nothing_new(text):
-            return None
-        return command.name.capitalize()
-
-    def says_nothing_new(self, text: str) -> bool:
-        """Whether words would leave the entries as they are."""
-        changes = self._extractor.step(self.state, Utterance("peek", text))[1]
-        return not (changes.added or changes.changed or changes.withdrawn)
 
     def says_nothing(self, text: str) -> bool:
         """Whether words would be no command and make, change or withdraw no entry if they were said now."""

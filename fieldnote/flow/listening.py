@@ -20,10 +20,11 @@ from fieldnote.errors import StoreFault
 from fieldnote.flow.answering import NOT_UNDERSTOOD, WARNING, Silence, Voice
 from fieldnote.flow.captions import Captions
 from fieldnote.flow.command_hearing import CommandHearing
-from fieldnote.flow.commands import corrected, without_call_word
+from fieldnote.flow.commands import without_call_word
 from fieldnote.flow.conversation import Conversation, Happened
 from fieldnote.flow.dictation import Dictation
 from fieldnote.flow.hearing import utterance_of
+from fieldnote.flow.lone_corrections import LoneCorrections, first_word_s
 from fieldnote.flow.recording import Notice, Recorder
 from fieldnote.recognize import Engine, Heard
 from fieldnote.records import Utterance
@@ -35,7 +36,6 @@ _STEP_S = 0.25
 _WAIT_S = 0.05
 _CAUGHT_UP_S = 0.3
 _MARGIN_S = 1.0
-_CORRECTION_S = 6.0
 _RETRY_S = 1.0
 _CLIPPED_SHARE = 0.01
 _LOUD_DB = -30.0
@@ -102,7 +102,7 @@ class Listening:
         self._left = journal.left()
         self._recorder: Recorder | None = None
         self._sound = _SoundWatch()
-        self._correction: tuple[str, float] | None = None
+        self._corrections = LoneCorrections.of(dictation.pack)
         self._asked_mode: Mode | None = None
         self._acts: deque[Callable[[float], None]] = deque()
         self._stop_retrying = False
@@ -255,7 +255,7 @@ class Listening:
     def _dictated(self, walk: _Walk, said: Utterance, end: int) -> _Walk | None:
         addressed = without_call_word(said, self._settings.listen.call_word)
         at_s = self._time_of(walk, said)
-        addressed = replace(addressed, utterance=self._as_correction(addressed.utterance, at_s))
+        addressed = replace(addressed, utterance=self._corrections.joined(addressed.utterance, at_s))
         kept = self._retried(
             lambda: self._dictation.keep(
                 walk.stretch, walk.clip_from, end, addressed.utterance if addressed.utterance.text else None
@@ -269,16 +269,6 @@ class Listening:
             return None
         mode = self._conversation.dictated(kept, at_s, called=addressed.called)
         return None if mode is None else self._switched(walk, end, mode)
-
-    def _as_correction(self, said: Utterance, at_s: float) -> Utterance:
-        """What is said shortly after a lone "correction" belongs to it."""
-        word, self._correction = self._correction, None
-        alone = self._dictation.lone_correction(said.text) if said.text else None
-        if alone is not None:
-            self._correction = (alone, at_s + _CORRECTION_S)
-        elif word is not None and said.text and at_s <= word[1]:
-            return corrected(said, word[0])
-        return said
 
     def _while_away(self, walk: _Walk, said: Utterance, end: int) -> _Walk | None:
         """Standing by or off the record: only the way back counts."""
@@ -399,8 +389,7 @@ class Listening:
     @staticmethod
     def _time_of(walk: _Walk, said: Utterance) -> float:
         """When the first word began, on the clock of the sound."""
-        first_s = said.words[0].from_s if said.words else said.from_s or 0.0
-        return walk.stretch.info.from_s + first_s
+        return walk.stretch.info.from_s + first_word_s(said)
 
 
 def _span(piece: Piece) -> tuple[int, int]:

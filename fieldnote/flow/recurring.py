@@ -2,32 +2,41 @@
 
 from __future__ import annotations
 
-import gc
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 
 from fieldnote.errors import NotFound, UserMistake
 from fieldnote.flow.rooms import Rooms
-from fieldnote.patterns import Survey, survey
-from fieldnote.patterns.rows import read_clocks, read_jobs
+from fieldnote.patterns import Survey, reckon
+from fieldnote.patterns.packing import Columns, unpack
 from fieldnote.records import Patterns
+from fieldnote.store import summary_rows
 from fieldnote.store.search import moment_of
 from fieldnote.vocabulary.nearest import nearest
 
 _DAY = re.compile(r"\d{4}(-\d\d(-\d\d(T.*)?)?)?$")
 
 
+Progress = Callable[[float, str], None]
+
+
 def recurring(
-    rooms: Rooms, asked: Survey | None = None, *, repeat_days: int | None = None, now: datetime | None = None
+    rooms: Rooms,
+    asked: Survey | None = None,
+    *,
+    repeat_days: int | None = None,
+    now: datetime | None = None,
+    progress: Progress | None = None,
 ) -> Patterns:
     """What recurs across the jobs of the rooms' vocabulary.
 
+    ``progress`` is told where summaries of many jobs have to be made first (share done, and what is being done).
+
     Raises:
         UserMistake: a date is none.
-        NotFound: the vocabulary has no such place.
+        NotFound: the vocabulary has no such place, or no job was done in such a role.
         StoreFault: the data folder cannot be used.
 
     """
@@ -40,27 +49,41 @@ def recurring(
     settings = rooms.settings.patterns
     if repeat_days is not None:
         settings = replace(settings, repeat_days=repeat_days)
-    has_map = any((folder / "leak_map.toml").is_file() for folder in rooms.pack.folders)
-    leak_map = rooms.leak_map if has_map else None
-    with _collector_paused():
-        with rooms.store.reading() as db:
-            jobs, clocks = read_jobs(db, rooms.pack.id), read_clocks(db, rooms.pack.id)
-        return survey(jobs, rooms.pack, settings, asked, leak_map=leak_map, clocks=clocks, now=now)
+    columns = summaries(rooms, progress=progress)
+    if asked.role is not None:
+        _check_role(columns, asked.role)
+    return reckon(columns, rooms.pack.id, settings, asked, has_map=rooms.has_map, now=now)
 
 
-@contextmanager
-def _collector_paused() -> Iterator[None]:
-    """No search for circles of objects while tens of thousands of entries are made, none of which is in one.
+def summaries(rooms: Rooms, *, progress: Progress | None = None) -> Columns:
+    """Every job of the rooms' vocabulary in short, those that changed since read anew first.
 
-    Measured on 3,000 jobs: 1.9 s with it, 1.4 s without.
+    Raises:
+        StoreFault: the data folder cannot be used.
+
     """
-    running = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if running:
-            gc.enable()
+    store, summarizer = rooms.store, rooms.summarizer
+    if due := store.count_due(summarizer):
+
+        def told(made: int) -> None:
+            if progress is not None:
+                progress(min(1.0, made / due), f"reading jobs that are new or changed: {made} of {due}")
+
+        store.make_summaries(summarizer, told)
+    with store.reading() as db:
+        return unpack(summary_rows.rows(db, summarizer.pack), summary_rows.words(db))
+
+
+def roles(columns: Columns) -> list[str]:
+    """The roles that jobs were done in, as they were written."""
+    return sorted({columns.words[code] for code in set(columns.head["role"].tolist()) if code}, key=str.casefold)
+
+
+def _check_role(columns: Columns, wanted: str) -> None:
+    known = roles(columns)
+    if wanted.casefold() not in {role.casefold() for role in known}:
+        named = f"Jobs name: {', '.join(known)}." if known else "No job names one: `fieldnote job set` gives it one."
+        raise NotFound("no job was done in this role", where=wanted, do=named)
 
 
 def _check_day(day: str) -> None:

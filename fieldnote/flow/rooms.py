@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fieldnote.extract import Extractor
     from fieldnote.recognize import Engine, Heard
     from fieldnote.store import Store
+    from fieldnote.store.summary_rows import Summarizer
     from fieldnote.suggest import Cautions, LeakMap
     from fieldnote.vocabulary import Pack
 
@@ -37,7 +38,27 @@ class Rooms:
         """The kept jobs."""
         from fieldnote.store import Store
 
-        return Store(self.home)
+        return Store(self.home, summarizer=self._summarizer_at_hand)
+
+    def _summarizer_at_hand(self) -> Summarizer | None:
+        """What keeps the summaries of jobs up, where all that it needs was loaded for something else: nobody who
+        changes a name waits for a vocabulary. Otherwise summaries stay due until somebody looks at many jobs."""
+        at_hand = "pack" in self.__dict__ and ("leak_map" in self.__dict__ or not self.has_map)
+        return self.summarizer if at_hand else None
+
+    @cached_property
+    def summarizer(self) -> Summarizer:
+        """What makes the summaries of this vocabulary's jobs, for looking at many of them."""
+        from fieldnote.patterns.summaries import VisitSummaries
+
+        return VisitSummaries(self.pack, lambda: self.leak_map if self.has_map else None)
+
+    @property
+    def has_map(self) -> bool:
+        """Whether the vocabulary comes with a leak map."""
+        from fieldnote.suggest.load import FILE
+
+        return any((folder / FILE).is_file() for folder in self.pack.folders)
 
     @cached_property
     def pack(self) -> Pack:

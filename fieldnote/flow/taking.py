@@ -13,6 +13,7 @@ from pathlib import Path
 from fieldnote.capture import Sound, cut, read_sound
 from fieldnote.errors import FieldnoteError, StoreFault
 from fieldnote.flow.hearing import utterance_of
+from fieldnote.flow.lone_corrections import LoneCorrections, first_word_s
 from fieldnote.flow.texts import is_text, read_lines
 from fieldnote.flow.understanding import Understands, understand
 from fieldnote.recognize import Engine
@@ -104,7 +105,16 @@ def take(
         def tell(share: float, clip: Clip = clip, start_s: float = start_s) -> None:
             told(0.95 * (start_s + share * clip.duration_s) / length_s, f"hearing {Path(clip.source).name}")
 
-        warnings[clip.id] = hear_clip(store, job_id, clip, engine, settings or load_settings().capture, tell, hints)
+        warnings[clip.id] = hear_clip(
+            store,
+            job_id,
+            clip,
+            engine,
+            settings or load_settings().capture,
+            tell,
+            hints,
+            LoneCorrections.of(extractor.pack),
+        )
         done_s += clip.duration_s
     told(0.95, "making entries")
     understood = understand(store, job_id, extractor, only_if_stale=not anew)
@@ -173,10 +183,15 @@ def hear_clip(
     settings: CaptureSettings,
     tell: Callable[[float], None],
     hints: Sequence[str] = (),
+    corrections: LoneCorrections | None = None,
 ) -> tuple[str, ...]:
     """Hear a kept clip to its end, going on where a stop left it; gives what is amiss with the sound, if anything."""
     sound: Sound = read_sound(store.home / clip.path)
     hearing_id, heard_to_s = store.begin_hearing(job_id, clip, engine.name)
+    joins = corrections or LoneCorrections({})
+    for before in store.utterances(job_id) if heard_to_s else ():
+        if before.clip_id == clip.id:
+            joins.joined(before, first_word_s(before))
     length_s = sound.duration_s or 1.0
     for piece in cut(sound, settings):
         # Cutting is deterministic: pieces that end before the mark are those heard before the stop.
@@ -184,6 +199,7 @@ def hear_clip(
             continue
         heard = engine.hear(piece.samples, hints)
         said = utterance_of(heard, piece, engine.name, "", clip.id)
+        said = joins.joined(said, first_word_s(said))
         store.add_heard(hearing_id, replace(said, id=utterance_id(clip.id, said)), piece.to_s)
         tell(piece.to_s / length_s)
     store.end_hearing(hearing_id)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -64,6 +64,10 @@ def die() -> None:
 class SmallPack:
     id: str = "body-leaks"
     hash: str = "one"
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def rows(self, record: type[Any]) -> Iterator[Any]:
+        return iter(())
 
 
 @dataclass(frozen=True)

@@ -18,12 +18,14 @@ import pytest
 import soundfile
 
 from fieldnote.capture import read_sound
+from fieldnote.capture.journal import Journal
 from fieldnote.capture.microphone import Block, MicrophoneGone
 from fieldnote.capture.voice_activity import SpeechDetector
 from fieldnote.errors import MicrophoneMissing, StoreFault
 from fieldnote.flow import Rooms, open_job, re_extract
 from fieldnote.flow.answering import KEPT, NOT_UNDERSTOOD, WARNING
 from fieldnote.flow.conversation import Happened
+from fieldnote.flow.leftovers import finish_sitting
 from fieldnote.flow.session import Session
 from fieldnote.records import Entry, Intake, Job
 from fieldnote.settings import load_settings
@@ -102,6 +104,7 @@ def sit(loaded: Rooms, tmp_path: Path) -> Iterator[Callable[..., Sat]]:
         rooms = Rooms(tmp_path, settings=settings)
         rooms.__dict__.update({name: loaded.__dict__[name] for name in ("pack", "extractor", "leak_map", "cautions")})
         stores.append(rooms.store)
+        one.rooms = [rooms]  # type: ignore[attr-defined]
         if rooms.store.find_named("job") is None:
             open_job(rooms.store, "job", Intake(steering="left"))
         sat = Sat(rooms.store.job("job"), [], [], [], FakeVoice(), tmp_path)
@@ -497,6 +500,39 @@ def test_what_an_earlier_session_left_is_told_and_processed_first(
     assert left == [pytest.approx(len(saying(0)) / RATE_HZ)]
     assert sat.said == [FAULT, WET]
     assert np.array_equal(sat.sound(), np.concatenate([saying(0), saying(1)]))
+
+
+def test_what_a_sitting_left_can_be_finished_without_listening_on(
+    sit: Callable[..., Sat], loaded: Rooms, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """``take`` finishes it: heard and kept once; a second call finds nothing, nor does one while it is listened to."""
+
+    def refuse(session: Session) -> None:
+        def refusing(*args: Any) -> Any:
+            raise StoreFault("the disk is full", where="store", do="Free some space.")
+
+        session.dictation.keep = refusing  # type: ignore[method-assign]
+        session.listening.stop_retrying()
+
+    def finish() -> float:
+        return finish_sitting(
+            rooms, job, lambda text, warning: told.append(text), engine=ToneReader([FAULT]), detector=ToneDetector
+        )
+
+    with pytest.raises(StoreFault):
+        sit([FAULT], with_session=refuse)
+    told: list[str] = []
+    rooms = sit.rooms[-1]  # type: ignore[attr-defined]
+    job = rooms.store.job("job")
+    held = Journal(rooms.home, job.id)
+    assert finish() == 0.0
+    held.close()
+    assert finish() == pytest.approx(len(saying(0)) / RATE_HZ)
+    assert finish() == 0.0
+    kept = rooms.store.job("job")
+    assert [said.text for said in kept.utterances] == [FAULT]
+    assert [(e.part, e.item) for e in kept.entries] == [("screw", 3)]
+    assert len(told) == 1 and "earlier sitting" in told[0]
 
 
 @pytest.mark.parametrize(

@@ -4,19 +4,22 @@ import dataclasses
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from fieldnote.capture import RATE_HZ
 from fieldnote.errors import NotFound, StoreFault, UnreadableSound, UserMistake
+from fieldnote.extract import Extractor
 from fieldnote.flow import re_extract, read_text, take
 from fieldnote.flow.understanding import understand
 from fieldnote.records import Job
 from fieldnote.settings import load_settings
 from fieldnote.store import Store
 from fieldnote.testing import FakeRecogniser
+from fieldnote.vocabulary import load_pack
 from tests.flow import doubles
 from tests.flow.doubles import Copier, SmallPack, Speaker, write_sound
 
@@ -290,3 +293,43 @@ def test_a_change_holds_when_the_same_words_are_heard_again(store: Store, job: J
     assert {said.engine for said in heard.utterances} == {"other"}
     assert heard.entries[1] == dataclasses.replace(entry, side="left")
     assert heard.stranded_edits == ()
+
+
+@pytest.mark.usefixtures("even")
+@pytest.mark.parametrize(
+    ("said", "kept"),
+    [
+        pytest.param(
+            ["Correction.", "Screw number four."], ["Correction.", "Correction, Screw number four."], id="alone"
+        ),
+        pytest.param(
+            ["Um, I mean", "the right one."], ["Um, I mean", "Correction, the right one."], id="worded otherwise"
+        ),
+        pytest.param(["Correction.", *[""] * 7, "Screw four."], ["Correction.", "Screw four."], id="too long ago"),
+        pytest.param(["Correction, four.", "It leaks."], ["Correction, four.", "It leaks."], id="not alone"),
+    ],
+)
+def test_a_correction_said_by_itself_goes_with_what_follows(
+    store: Store, job: Job, tmp_path: Path, said: list[str], kept: list[str]
+) -> None:
+    """In a recording as in live dictation; by the shipped vocabulary, a second an utterance."""
+    memo = write_sound(tmp_path / "memo.wav", len(said), seed=9)
+    take(store, job, [memo], FakeRecogniser(said), Extractor(load_pack("body-leaks")))
+    assert [u.text for u in store.job(job.id).utterances] == kept
+
+
+@pytest.mark.usefixtures("even")
+def test_a_lone_correction_holds_over_a_stop(store: Store, job: Job, tmp_path: Path) -> None:
+    """Stopped between the word and what it belongs to, the same call again joins them."""
+    memo, extractor = write_sound(tmp_path / "memo.wav", 2, seed=9), Extractor(load_pack("body-leaks"))
+
+    class Stops(FakeRecogniser):
+        def hear(self, samples: Any, hints: Sequence[str] = ()) -> Any:
+            if self.heard_s:
+                raise KeyboardInterrupt
+            return super().hear(samples, hints)
+
+    with pytest.raises(KeyboardInterrupt):
+        take(store, job, [memo], Stops(["Correction."]), extractor)
+    take(store, job, [memo], FakeRecogniser(["Screw four."]), extractor)
+    assert [u.text for u in store.job(job.id).utterances] == ["Correction.", "Correction, Screw four."]

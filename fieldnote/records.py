@@ -159,6 +159,38 @@ class Leftover:
 # ---- the job --------------------------------------------------------------------------------------------------
 
 
+PhotoKind = Literal["place", "close-up", "before", "after"]
+PHOTO_KINDS: tuple[PhotoKind, ...] = ("place", "close-up", "before", "after")
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A picture kept with a job, as JPEG without position or other notes of the camera.
+
+    ``path`` is relative to the data folder, ``sha256`` is that of the file there; sizes are in pixels. ``entry_id`` is
+    None for a picture of the job as a whole; the entry that it names may have vanished since.
+    """
+
+    id: str
+    job_id: str
+    entry_id: str | None
+    kind: PhotoKind
+    sha256: str
+    path: str
+    bytes: int
+    width: int
+    height: int
+    added_at: str
+    person: str
+    deleted_at: str | None = None
+    """When the picture was deleted on purpose: its hash and this line stay."""
+
+    @property
+    def is_here(self) -> bool:
+        """Whether there still is a picture."""
+        return self.deleted_at is None
+
+
 @dataclass(frozen=True, slots=True)
 class Conditions:
     """When and with which liquid it leaks: all optional, ids of the pack's ``conditions`` table.
@@ -191,6 +223,8 @@ class Intake:
     steering: Literal["left", "right"] | None = None
     conditions: Conditions = field(default_factory=Conditions)
     technician: str | None = None
+    role: str | None = None
+    """The technician's role, as the shop calls it ("apprentice"): jobs can be looked at by role, never by person."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +309,8 @@ class Job:
     """Edits whose entry no longer comes out of the words: shown, never dropped."""
     differences: tuple[Difference, ...] = ()
     """Changes from two machines that met and were not settled yet."""
+    photos: tuple[Photo, ...] = ()
+    """In the order in which they were added; deleted ones stay as a line."""
 
 
 # ---- what to do next ------------------------------------------------------------------------------------------
@@ -530,6 +566,8 @@ class Patterns:
     """By figure, what its shares are shares of, and what was left out."""
     names: Mapping[str, str] = field(default_factory=dict)
     """Names of the jobs by id."""
+    role: str | None = None
+    """The role of technicians to whose jobs this is narrowed."""
 
 
 # ---- the write-up ---------------------------------------------------------------------------------------------

@@ -258,5 +258,65 @@ CREATE TABLE rates (
 CREATE INDEX rates_by_state ON rates (pack, learned_from);
 """
 
-STEP_NAMES = tuple(step.__name__ for step in (m001_jobs_words_entries, m002_search, m003_rates))
+
+@steps()
+def m004_photos(db: Database) -> None:
+    """Pictures of a job and of its entries."""
+    db.executescript(_M004)
+
+
+_M004 = """
+-- Pictures without position or notes of the camera, in the folder photo/, by the hash of their bytes. `deleted_at`: the
+-- picture was deleted on purpose, and when; the row stays.
+CREATE TABLE photo (
+  id TEXT PRIMARY KEY,
+  job_id TEXT NOT NULL REFERENCES job (id),
+  entry_id TEXT,
+  kind TEXT NOT NULL CHECK (kind IN ('place', 'close-up', 'before', 'after')),
+  sha256 TEXT NOT NULL,
+  path TEXT NOT NULL,
+  bytes INTEGER NOT NULL,
+  width INTEGER NOT NULL,
+  height INTEGER NOT NULL,
+  added_at TEXT NOT NULL,
+  person TEXT NOT NULL,
+  machine TEXT NOT NULL,
+  deleted_at TEXT,
+  UNIQUE (job_id, sha256)
+);
+CREATE INDEX photo_by_job ON photo (job_id, added_at);
+CREATE INDEX photo_by_hash ON photo (sha256);
+"""
+
+
+@steps()
+def m005_summaries(db: Database) -> None:
+    """A summary of every job, from which many jobs together are reckoned; those of the jobs that are there fall due."""
+    db.executescript(_M005)
+
+
+_M005 = """
+-- Derived. One job as many jobs together see it, packed (fieldnote/patterns/packing.py). `made_with`: by which rules.
+CREATE TABLE summary (
+  job_id TEXT PRIMARY KEY REFERENCES job (id),
+  pack TEXT NOT NULL,
+  made_with TEXT NOT NULL,
+  head BLOB NOT NULL,
+  leaks BLOB NOT NULL,
+  signs BLOB NOT NULL,
+  checks BLOB NOT NULL
+);
+CREATE INDEX summary_by_making ON summary (pack, made_with);
+
+-- Jobs whose summary is missing or older than they are. A change marks its job here in its own transaction.
+CREATE TABLE summary_due (job_id TEXT PRIMARY KEY REFERENCES job (id)) WITHOUT ROWID;
+INSERT INTO summary_due SELECT id FROM job;
+
+-- Words of the summaries by their codes.
+CREATE TABLE summary_word (code INTEGER PRIMARY KEY, word TEXT NOT NULL UNIQUE);
+"""
+
+STEP_NAMES = tuple(
+    step.__name__ for step in (m001_jobs_words_entries, m002_search, m003_rates, m004_photos, m005_summaries)
+)
 """Every step that this version knows, oldest first."""

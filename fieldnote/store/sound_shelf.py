@@ -1,4 +1,4 @@
-"""Sound as given, kept under the data folder by the hash of its bytes: ``sound/aa/HASH.ext``."""
+"""Sound as given, kept under the data folder by the hash of its bytes: ``sound/aa/HASH.ext``. Photos lie likewise."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ class Kept:
 
 
 class SoundShelf:
-    """The sound files below ``home``."""
+    """The sound files below ``home``, or files of another kind that lie in a folder called ``name``."""
 
-    def __init__(self, home: Path) -> None:
+    def __init__(self, home: Path, name: str = "sound") -> None:
         self.home = home
-        self.folder = home / "sound"
+        self.folder = home / name
 
     def hash_of(self, source: Path) -> str:
         """The SHA-256 of a file, without copying it.
@@ -103,7 +103,7 @@ class SoundShelf:
             return found
         suffix = suffix.lower()
         # The suffix comes from outside: only a plain one is taken over. A sound is found by its hash alone.
-        return f"sound/{sha256[:2]}/{sha256}{suffix if _SUFFIX.fullmatch(suffix) else ''}"
+        return f"{self.folder.name}/{sha256[:2]}/{sha256}{suffix if _SUFFIX.fullmatch(suffix) else ''}"
 
     def find(self, sha256: str) -> str | None:
         """Where a sound lies, relative to the data folder; None where it is not here."""

@@ -21,11 +21,23 @@ from fieldnote.records import (
     JobLine,
     Leftover,
     Narrative,
+    Photo,
+    PhotoKind,
     Rates,
     Utterance,
 )
 from fieldnote.resources import data_home
-from fieldnote.store import changes, entry_rows, job_rows, rate_rows, search, version_rows, word_rows
+from fieldnote.store import (
+    changes,
+    entry_rows,
+    job_rows,
+    photo_rows,
+    rate_rows,
+    search,
+    summary_rows,
+    version_rows,
+    word_rows,
+)
 from fieldnote.store.connection import BUSY_S, FILE_NAME, atomic, connect, open_database
 from fieldnote.store.entry_rows import Making
 from fieldnote.store.faults import plain_faults
@@ -35,6 +47,9 @@ from fieldnote.store.job_rows import Status, first
 from fieldnote.store.rows import entry_to_json, intake_from_json
 from fieldnote.store.search import Query
 from fieldnote.store.sound_shelf import Kept, SoundShelf
+from fieldnote.store.summary_rows import Summarizer
+
+_SUMMARIES_AT_ONCE = 500
 
 
 class Store:
@@ -44,12 +59,23 @@ class Store:
     kept before stays.
     """
 
-    def __init__(self, home: Path | None = None, *, busy_s: float = BUSY_S) -> None:
-        """Open the store below ``home`` (the machine's data folder where None), making it where there is none."""
+    def __init__(
+        self,
+        home: Path | None = None,
+        *,
+        busy_s: float = BUSY_S,
+        summarizer: Callable[[], Summarizer | None] | None = None,
+    ) -> None:
+        """Open the store below ``home`` (the machine's data folder where None), making it where there is none.
+
+        ``summarizer`` gives what keeps summaries up, where it is at hand: without it they stay due.
+        """
         self.home = home if home is not None else data_home()
         self.path = self.home / FILE_NAME
         self.sounds = SoundShelf(self.home)
+        self.pictures = SoundShelf(self.home, "photo")
         self._busy_s = busy_s
+        self._summarizer = summarizer
         self._local = threading.local()
         self._turn = threading.RLock()
         self._opened: list[Database] = []
@@ -106,7 +132,20 @@ class Store:
         """All writes of the block, or none; blocks may be nested."""
         # Threads take turns here: SQLite makes them poll for its lock, and lets one wait until it gives up.
         with plain_faults(self.path), self._turn, atomic(self.db):
-            yield self.db
+            outermost = not self._is_inside()
+            self._local.inside = True
+            try:
+                yield self.db
+                if outermost and self._summarizer is not None and (summarizer := self._summarizer()) is not None:
+                    summary_rows.keep_up(self.db, summarizer)
+            finally:
+                if outermost:
+                    self._local.inside = False
+
+    def _is_inside(self) -> bool:
+        """Whether this thread is inside ``atomic`` already."""
+        inside: bool = getattr(self._local, "inside", False)
+        return inside
 
     # ---- jobs -----------------------------------------------------------------------------------------------
 
@@ -169,6 +208,7 @@ class Store:
                 edits=forced.edits,
                 stranded_edits=forced.stranded,
                 differences=forced.differences,
+                photos=photo_rows.photos_of(db, job_id),
             )
 
     def jobs(
@@ -197,6 +237,7 @@ class Store:
         text, in whatever order they come. The id and path of ``clip`` are chosen here.
         """
         with self.atomic() as db:
+            summary_rows.mark_due(db, job_id)  # it may say when the search began
             return word_rows.add_clip(db, job_id, kept, clip, position, after)
 
     def clip_of_sound(self, job_id: str, sha256: str) -> Clip | None:
@@ -463,6 +504,67 @@ class Store:
         """The rates of this id, which a suggestion may name, or None."""
         with self._reading() as db:
             return rate_rows.rates_called(db, rates_id)
+
+    # ---- photos ---------------------------------------------------------------------------------------------
+
+    def add_photo(
+        self, job_id: str, kept: Kept, size: tuple[int, int], kind: PhotoKind, entry_id: str | None, person: str
+    ) -> Photo:
+        """Keep a photo (``size``: width and height in pixels) with an entry, or with the job as a whole.
+
+        A picture that the job has already gives the photo that is there.
+        """
+        with self.atomic() as db:
+            return photo_rows.add_photo(db, job_id, kept, size, kind, entry_id, person, self.machine)
+
+    def photo(self, job_id: str, photo_id: str) -> Photo:
+        """One photo of a job.
+
+        Raises:
+            NotFound: the job has no such photo.
+
+        """
+        with self._reading() as db:
+            return photo_rows.photo_of(db, job_id, photo_id)
+
+    def place_photo(self, job_id: str, photo_id: str, entry_id: str | None, kind: PhotoKind) -> Photo:
+        """Put a photo with another entry, or call it by another kind."""
+        with self.atomic() as db:
+            photo_rows.photo_of(db, job_id, photo_id)
+            photo_rows.place_photo(db, job_id, photo_id, entry_id, kind)
+            return photo_rows.photo_of(db, job_id, photo_id)
+
+    def delete_photo(self, job_id: str, photo_id: str) -> Photo:
+        """Delete a picture for good; its hash, and the note that it was deleted, stay."""
+        with self.atomic() as db:
+            photo = photo_rows.photo_of(db, job_id, photo_id)
+            alone = photo_rows.delete_photo(db, photo)
+        # The note comes first, as with sound: a stop in between leaves a file too many, never a note too few.
+        if alone:
+            self.pictures.drop(photo.path)
+        return self.photo(job_id, photo_id)
+
+    # ---- many jobs together ---------------------------------------------------------------------------------
+
+    def count_due(self, summarizer: Summarizer) -> int:
+        """How many summaries have to be made before all of a vocabulary can be relied on."""
+        with self._reading() as db:
+            return summary_rows.count_due(db, summarizer)
+
+    def make_summaries(self, summarizer: Summarizer, progress: Callable[[int], None] | None = None) -> int:
+        """Make every summary that is due, some hundred in a transaction, so that a stop loses little and others can
+        write in between; gives how many. ``progress`` is told how many are made."""
+        made = 0
+        while True:
+            with self.atomic() as db:
+                ids = summary_rows.due(db, summarizer, _SUMMARIES_AT_ONCE)
+                if ids:
+                    summary_rows.make(db, summarizer, ids)
+            made += len(ids)
+            if progress is not None:
+                progress(made)
+            if len(ids) < _SUMMARIES_AT_ONCE:
+                return made
 
     # ---- frozen write-ups -----------------------------------------------------------------------------------
 

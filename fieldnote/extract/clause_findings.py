@@ -188,10 +188,12 @@ class FindingReader(ClauseBase):
 
     def _opposite(self, c: Constituent, finding: Finding) -> Finding | None:
         """ "Not been sealed" means what the pack says of "not sealed"."""
-        for negator in ("not", "isnt"):
-            for sense in self._lex.find((negator, *c.item.text.split(" "))):
-                if sense.tag == "state":
-                    return sense.value  # type: ignore[no-any-return]
+        words = c.item.text.split(" ")
+        for said in dict.fromkeys((tuple(words), tuple(words[:1]), tuple(words[-1:]))):
+            for negator in ("not", "isnt"):
+                for sense in self._lex.find((negator, *said)):
+                    if sense.tag == "state":
+                        return sense.value  # type: ignore[no-any-return]
         return None
 
     def _begin_keeping(self) -> None:

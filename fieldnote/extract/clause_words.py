@@ -260,6 +260,16 @@ class WordReader(ClauseBase):
 
     def _on_others(self, i: int, c: Constituent) -> None:
         """ "Somebody": what others did is nothing that was done here; what they left is still found."""
+        before = next((r for r in self._row if r.end == c.start), None)
+        last = self._last
+        if before is not None and before.item.text == "by" and last is not None and last.kind in ("act", "state"):
+            # "Stuck down by somebody": their work.
+            self.frames.remove(last)
+            thing = last.thing
+            self._close()
+            if thing is not None:
+                self.frames.append(Frame("topic", thing.start, thing.end, thing, spans=list(thing.spans)))
+            return
         self._close()
         self._by_others = True
 
@@ -350,7 +360,41 @@ class WordReader(ClauseBase):
         return j + 1
 
     def _on_unknown(self, i: int, c: Constituent) -> None:
+        if self._mode == "act" and self._object_unknown(i):
+            self._act_on_unknown()
         if self._prep and self._prep != "away":
             nxt = self._row[i + 1] if i + 1 < len(self._row) else None
             if nxt is None or nxt.kind != "thing":
                 self._prep = ""
+
+    def _object_unknown(self, i: int) -> bool:
+        """ "Dropped my screwdriver": whether an unknown word is what the work was done to."""
+        last = self._last
+        if last is None or last.kind != "act" or last.thing is not None or last.pronoun or self._prep or self._with:
+            return False
+        j = i
+        while j and self._row[j - 1].kind in ("unknown", "skip", "determiner"):
+            j -= 1
+        named = any(r.is_a("determiner", "owner") for r in self._row[j:i])
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        return (
+            named
+            and j
+            and self._row[j - 1].kind == "act"
+            and (nxt is None or nxt.kind not in ("thing", "unknown", "state", "new"))
+        )
+
+    def _act_on_unknown(self) -> None:
+        """Opening something that has no name here is no entry; what was mended with no name is what was spoken of."""
+        last = self._last
+        assert last is not None
+        if (
+            "access" in self._lex.states[last.acts[0]].kinds
+            if last.acts and last.acts[0] in self._lex.states
+            else False
+        ):
+            self.frames.remove(last)
+            self._reset()
+            self._mode = "void"
+        else:
+            last.pronoun = True

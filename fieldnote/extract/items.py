@@ -115,7 +115,7 @@ class ItemMaker:
             taken[item.start : item.end] = [True] * (item.end - item.start)
         for n in numbers:
             overlap = [i for i in items if i.start < n.end and n.start < i.end]
-            if all(not i.quantity and _weak(i) and i.start >= n.start and i.end <= n.end for i in overlap):
+            if all(not i.quantity and _yields(i, n) for i in overlap):
                 items = [i for i in items if i not in overlap]
                 items.append(Item(n.start, n.end, " ".join(texts[n.start : n.end]), number=n))
                 taken[n.start : n.end] = [True] * (n.end - n.start)
@@ -272,8 +272,10 @@ def _with_digit_before(quantity: QuantityMention, numbers: Sequence[NumberMentio
     return replace(quantity, start=before.start, value=before.value * 10)
 
 
-def _weak(item: Item) -> bool:
-    return item.tags <= {"word"} and item.classes <= _WEAK
+def _yields(item: Item, number: NumberMention) -> bool:
+    """Whether a word of the grammar is part of a number: a weak one, or any one where the number is longer."""
+    inside = number.start <= item.start and item.end <= number.end and item.tags <= {"word"}
+    return inside and (item.classes <= _WEAK or item.end - item.start < number.end - number.start)
 
 
 def _covered_by_longer(start: int, end: int, mentions: Sequence[Mention]) -> bool:

@@ -379,7 +379,11 @@ def _add_words(lex: Lexicon, inflector: Inflector) -> None:
             else:
                 lex.add(fold(phrase), Sense("word", word_class), first=word_class in PRIOR_CLASSES)
     lex.before_base = frozenset(
-        words[-1] for c in ("plan", "to", "subject", "not_yet") for p in lex.pack.words[c] for words in [fold(p)] if words
+        words[-1]
+        for c in ("plan", "to", "subject", "not_yet")
+        for p in lex.pack.words[c]
+        for words in [fold(p)]
+        if words
     )
     for side, phrases in lex.pack.sides.items():
         for phrase in phrases:

@@ -28,6 +28,10 @@ class Rephraser:
     def plain(self, row: Sequence[Constituent]) -> list[Constituent]:
         """The row with all turns of phrase put plainly."""
         out = list(row)
+        if any(c.kind == "source_at" for c in out):
+            out = self._observed(out)
+        if any(c.is_a("which") for c in out):
+            out = self._without_which(out)
         if any(c.is_a("where") for c in out):
             out = self._without_where(out)
         if any(c.is_a("not_yet") for c in out):
@@ -37,6 +41,80 @@ class Rephraser:
         if any(c.kind == "number" for c in out):
             out = self._numbered(out)
         return self._spoken_of(out)
+
+    # -- "a leak was observed" ----------------------------------------------------------------------------------
+
+    def _observed(self, row: list[Constituent]) -> list[Constituent]:
+        """ "No leak was observed": a result, though "leak was" begins a cause elsewhere."""
+        out: list[Constituent] = []
+        for i, c in enumerate(row):
+            follows = row[i + 1] if i + 1 < len(row) else None
+            seen = follows is not None and follows.kind == "find"
+            senses = tuple(s for s in self._lex.find((c.item.text.split(" ")[0],)) if s.tag == "state")
+            if c.kind != "source_at" or not seen or not senses or c.end - c.start != 2:
+                out.append(c)
+                continue
+            item = Item(c.start, c.start + 1, c.item.text.split(" ")[0], senses, frozenset(), frozenset({"state"}))
+            link = Item(c.start + 1, c.end, c.item.text.split(" ")[1], (), frozenset({"link"}), frozenset({"word"}))
+            out += [
+                Constituent("state", item.start, item.end, item, None, senses[0]),
+                Constituent("link", link.start, link.end, link),
+            ]
+        return out
+
+    # -- "which" ------------------------------------------------------------------------------------------------
+
+    def _without_which(self, row: list[Constituent]) -> list[Constituent]:
+        """ "The gasket, which I kept for you, was torn" without what is told in passing."""
+        out: list[Constituent] = []
+        i = 0
+        while i < len(row):
+            c = row[i]
+            before = next((x for x in reversed(out) if x.kind not in _SMALL), None)
+            end = (
+                self._told_in_passing(row, i)
+                if c.is_a("which") and before is not None and before.kind == "thing"
+                else None
+            )
+            if end is None:
+                out.append(c)
+                i += 1
+            else:
+                i = end
+        return out
+
+    def _told_in_passing(self, row: Sequence[Constituent], i: int) -> int | None:
+        """Where the statement goes on after a clause that says nothing of the trade; None where it says something."""
+        j = _past(row, i + 1, ("skip",))
+        first = row[j].kind if j < len(row) else ""
+        told_by = first in ("others", "subject", "pronoun")
+        if not told_by and first not in ("link", "unknown", "handle", "preposition"):
+            return None
+        verbs = int(first == "link")
+        for k in range(j + 1, len(row)):
+            x = row[k]
+            if x.kind in ("and", "or", "but", "then", "source_at", "there_is", "take_back", "mend"):
+                return k if told_by and verbs else None
+            if x.kind == "state" or (x.kind == "quantity" and not told_by):
+                return None
+            if x.kind in ("act", "method_verb") and first != "others" and told_by:
+                return None  # "the trim, which I took off, had a stain": work of ours
+            if x.kind == "link" and not x.item.text.startswith(("go", "sit", "run")):
+                if verbs and self._says(row, k + 1):
+                    return k
+                verbs += 1
+            elif x.kind in ("is_source", "negator") and verbs:
+                return k
+            elif told_by and x.kind in (*_VERBS, "unknown"):
+                verbs += 1
+            elif told_by and verbs and x.kind == "thing" and row[k - 1].kind == "determiner":
+                return k - 1
+        return len(row) if told_by and verbs else None
+
+    def _says(self, row: Sequence[Constituent], j: int) -> bool:
+        """Whether something is said of a thing from ``j`` on."""
+        j = _past(row, j, ("skip", "negator", "hedge", "determiner", "again"))
+        return j < len(row) and row[j].kind in ("state", "act", "find", "is_source", "thing", "quantity")
 
     # -- "where" ------------------------------------------------------------------------------------------------
 

@@ -292,7 +292,7 @@ class Lines:
         for line in process.stderr:
             self._new.put(line)
 
-    def wait_for(self, words: str, timeout_s: float = 40.0) -> None:
+    def wait_for(self, words: str, timeout_s: float = 120.0) -> None:
         end = time.monotonic() + timeout_s
         while not any(words in line for line in self.seen):
             with contextlib.suppress(queue.Empty):

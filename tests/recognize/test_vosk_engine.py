@@ -23,6 +23,7 @@ import soxr
 
 from fieldnote.capture import RATE_HZ
 from fieldnote.errors import BadData, DeviceMissing
+from fieldnote.flow.captions import Captions
 from fieldnote.recognize import LiveEngine, open_engine
 from fieldnote.recognize.hints import grammar_phrases
 from fieldnote.recognize.model_files import ModelFolder
@@ -92,6 +93,24 @@ def test_words_come_while_one_speaks(engine: VoskEngine) -> None:
     partial = [engine.feed(sound[at : at + 4000]) for at in range(0, len(sound), 4000)]
     assert any(partial[:-1])
     assert engine.finish().text == whole.text
+
+
+@needs_model
+@needs_voice
+def test_captions_grow_while_one_speaks_and_begin_anew(engine: VoskEngine) -> None:
+    """What the listener shows of its own model: the end of an utterance is the whole, the next one begins empty."""
+    sound = say("오늘 날씨가 좋습니다")
+    whole = engine.hear(sound).text
+    captions = Captions(engine, (shown := list[str]()).append, engine)
+    for _ in range(2):
+        shown.clear()
+        for end in range(4000, len(sound) + 4000, 4000):
+            captions.show(sound[:end])
+        # Each caption is the one before, or more; the last words may still change.
+        counts = [len(text.split()) for text in shown]
+        assert counts[0] == 0 and counts == sorted(counts) and counts[-1] > 0
+        assert whole.startswith(shown[-1].split()[0])
+        captions.utterance_ended()
 
 
 @needs_model

@@ -23,7 +23,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 @app.command()
 def check(
-    quick: Annotated[bool, typer.Option("--quick", help="Compare sizes of the sound instead of its hashes.")] = False,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Compare sizes of sound instead of hashes, and leave summaries out.")
+    ] = False,
     mend: Annotated[bool, typer.Option("--mend", help="Make anew what can be made from what is kept.")] = False,
     as_json: AsJson = False,
 ) -> None:
@@ -42,11 +44,12 @@ def check(
     from fieldnote.store import checking
     from fieldnote.wire import plain
 
-    store = Rooms().store
+    rooms = Rooms()
+    store, summarizer = rooms.store, None if quick else rooms.summarizer
     with bar() as tell:
-        report = checking.check(store, hashes=not quick, progress=tell)
+        report = checking.check(store, hashes=not quick, summarizer=summarizer, progress=tell)
         mended = checking.mend(store, report, progress=tell) if mend else 0
-        left = checking.check(store, hashes=not quick, progress=tell) if mended else report
+        left = checking.check(store, hashes=not quick, summarizer=summarizer, progress=tell) if mended else report
     if as_json:
         print(json.dumps({**plain(left), "mended": mended}, ensure_ascii=False, indent=2))
     else:

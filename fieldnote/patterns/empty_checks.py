@@ -1,133 +1,35 @@
-"""Looks and tests that found nothing, and what they cost by the leak map."""
+"""Looks and tests that found nothing, all jobs together, and what they cost by the leak map."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+import numpy as np
 
-from fieldnote.narrate.proof import is_fault, leaked, ran_s, stayed_dry
-from fieldnote.narrate.wording import Wording, load_wording
+from fieldnote.patterns.chosen import Chosen, grouped, numbered
 from fieldnote.patterns.statistics import share_of
-from fieldnote.patterns.visits import Visit
-from fieldnote.records import EmptyCheck, Entry
+from fieldnote.records import EmptyCheck
 from fieldnote.settings import PatternSettings
-from fieldnote.suggest import LeakMap
-from fieldnote.suggest.matching import side_fits
-from fieldnote.vocabulary import Pack
-
-Key = tuple[str, str, str | None, str | None]
-"""look or test, place, part, method."""
 
 
-@dataclass(slots=True)
-class _Tally:
-    made: int = 0
-    empty: int = 0
-    minutes: float = 0.0
-    known: bool = False
-    jobs: dict[str, None] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class _Cost:
-    """Minutes of the check itself (None: unknown), and what must come off (indexes of openings)."""
-
-    minutes: float | None
-    openings: tuple[int, ...] = ()
-
-
-class _Costs:
-    """What looks and tests cost by a leak map, each kind reckoned once."""
-
-    def __init__(self, leak_map: LeakMap | None) -> None:
-        self._map = leak_map
-        self._known: dict[tuple[str, str, str | None, str | None], _Cost] = {}
-
-    def of(self, entry: Entry) -> _Cost:
-        do = "test" if entry.kind == "test" else "look"
-        key = (do, entry.place or "", None if do == "test" else entry.part, entry.side)
-        if key not in self._known:
-            self._known[key] = self._test(entry) if do == "test" else self._look(entry)
-        said = ran_s(entry) if do == "test" else None
-        cost = self._known[key]
-        return cost if said is None else _Cost(said / 60.0, cost.openings)
-
-    def _look(self, entry: Entry) -> _Cost:
-        """That of the cheapest source that the look can mean: a lower bound."""
-        if self._map is None:
-            return _Cost(None)
-        fits = [
-            i
-            for i in self._map.by_place.get(entry.place or "", ())
-            if (s := self._map.sources[i]) is not None
-            and (entry.part is None or entry.part == s.part or entry.part in s.row.also)
-            and side_fits(s.side, entry.side)
-        ]
-        costs = [_Cost(self._map.sources[i].row.look_min, tuple(self._map.behind[i])) for i in fits]
-        return min(costs, key=lambda c: (c.minutes or 0.0) + self.opening_min(c.openings), default=_Cost(None))
-
-    def _test(self, entry: Entry) -> _Cost:
-        zone = self._map.zones.get(entry.place or "") if self._map is not None else None
-        if self._map is None or zone is None:
-            return _Cost(None)
-        wanted = self._map.zone_behind.get(zone.id, ())
-        off = tuple(i for i, o in enumerate(self._map.openings) if o.row.id in wanted and side_fits(o.side, entry.side))
-        # Where the side was not said, one side's openings are enough.
-        once = {self._map.openings[i].row.id: i for i in reversed(off)} if entry.side is None else None
-        return _Cost(zone.minutes, tuple(once.values()) if once is not None else off)
-
-    def opening_min(self, openings: Sequence[int]) -> float:
-        return sum(self._map.openings[i].minutes for i in openings) if self._map is not None else 0.0
-
-
-def empty_checks(
-    seen: Sequence[Visit], pack: Pack, leak_map: LeakMap | None, settings: PatternSettings
-) -> tuple[EmptyCheck, ...]:
+def empty_checks(chosen: Chosen, settings: PatternSettings) -> tuple[EmptyCheck, ...]:
     """Kinds of check with at least one that found nothing, those that cost most minutes in all first."""
-    wording, costs = load_wording(pack), _Costs(leak_map)
-    tallies: dict[Key, _Tally] = {}
-    for visit in seen:
-        off: set[int] = set()
-        for entry, empty in _checks(visit.entries, wording):
-            cost = costs.of(entry)
-            fresh = [i for i in cost.openings if i not in off]
-            off.update(fresh)
-            tally = tallies.setdefault(_key(entry), _Tally())
-            tally.made += 1
-            if not empty:
-                continue
-            tally.empty += 1
-            tally.jobs[visit.id] = None
-            if cost.minutes is not None:
-                tally.known = True
-                tally.minutes += cost.minutes + costs.opening_min(fresh)
+    ours = chosen.seen[chosen.columns.check_of]
+    checks, of = chosen.columns.checks[ours], chosen.columns.check_of[ours]
+    kinds, which = numbered(checks["test"], checks["place"], checks["part"], checks["method"])
+    made = np.bincount(which, checks["made"], len(kinds)).astype(np.int64)
+    empty = np.bincount(which, checks["empty"], len(kinds)).astype(np.int64)
+    known = ~np.isnan(checks["minutes"])
+    minutes = np.bincount(which[known], checks["minutes"][known], len(kinds))
+    reckoned = np.bincount(which[known], minlength=len(kinds)) > 0
+    found_nothing = checks["empty"] > 0
+    visits = grouped(which[found_nothing], of[found_nothing])
     rows = [
         EmptyCheck(
-            "test" if key[0] == "test" else "look", key[1], key[2], key[3],
-            share_of(tally.empty, tally.made, settings.level, settings.few),
-            tally.minutes if tally.known else None,
-            tuple(tally.jobs),
+            "test" if test else "look", chosen.word(place), chosen.part(part), chosen.part(method),
+            share_of(int(empty[kind]), int(made[kind]), settings.level, settings.few),
+            float(minutes[kind]) if reckoned[kind] else None,
+            chosen.columns.ids_at(visits[kind]),
         )
-        for key, tally in tallies.items()
-        if tally.empty
+        for kind, (test, place, part, method) in enumerate(kinds)
+        if empty[kind]
     ]  # fmt: skip
     return tuple(sorted(rows, key=lambda r: (-(r.minutes or 0.0), -r.share.count, r.place, r.part or "", r.do)))
-
-
-def _key(entry: Entry) -> Key:
-    if entry.kind == "test":
-        return "test", entry.place or "", None, entry.method
-    return "look", entry.place or "", entry.part, None
-
-
-def _checks(entries: Sequence[Entry], wording: Wording) -> Iterator[tuple[Entry, bool]]:
-    """Looks and tests up to the first repair, with whether they found nothing; those without a result are left out."""
-    for entry in entries:
-        if entry.kind == "repair":
-            return
-        if entry.place is None or entry.state is None or entry.stage == "verify":
-            continue
-        if entry.kind == "check":
-            yield entry, not is_fault(entry, wording)
-        elif entry.kind == "test" and (stayed_dry(entry) or leaked(entry)):
-            yield entry, stayed_dry(entry)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 
-from fieldnote.narrate.proof import Grade
+import numpy as np
+
 from fieldnote.narrate.wording import load_wording
+from fieldnote.patterns.checks import Costs
+from fieldnote.patterns.chosen import Chosen, Survey
 from fieldnote.patterns.empty_checks import empty_checks
+from fieldnote.patterns.packing import Columns, columns_of
 from fieldnote.patterns.repeats import repeats
 from fieldnote.patterns.sources import groups, paths, sources
 from fieldnote.patterns.times import times
-from fieldnote.patterns.visits import Clock, Visit, visits
+from fieldnote.patterns.visits import Clock, Rules, visits
 from fieldnote.patterns.weeks import week_charts
 from fieldnote.records import Job, Patterns
 from fieldnote.settings import PatternSettings
@@ -24,17 +27,6 @@ _EVERY = (
     "Jobs seen here, not vehicles built: nobody counted the vehicles that never leaked or went elsewhere. "
     "Places looked at first are found more often."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Survey:
-    """Which jobs are looked at: opened ``since`` to ``until`` (the start of an RFC 3339 time each, both included),
-    with water in or signs of it at ``place``; leaks count from ``grade`` on."""
-
-    since: str | None = None
-    until: str | None = None
-    place: str | None = None
-    grade: Grade = "water"
 
 
 def survey(
@@ -59,66 +51,63 @@ def survey(
         now: the time of asking: a visit whose days for coming back are not over cannot be counted yet.
 
     """
+    columns = columns_of(visits(jobs, rules_of(pack, leak_map), clocks or {}))
+    return reckon(columns, pack.id, settings, asked, has_map=leak_map is not None, now=now)
+
+
+def rules_of(pack: Pack, leak_map: LeakMap | None) -> Rules:
+    """By what jobs of a vocabulary are made into visits."""
+    signs = frozenset(s.id for s in pack.rows(State) if "evidence" in s.kinds and not s.denies and not s.sound)
+    return Rules(load_wording(pack), signs, Costs(leak_map))
+
+
+def reckon(
+    columns: Columns,
+    pack: str,
+    settings: PatternSettings,
+    asked: Survey | None = None,
+    *,
+    has_map: bool,
+    now: datetime | None = None,
+) -> Patterns:
+    """What recurs across visits at hand; see ``survey``. ``has_map``: whether what checks cost is a leak map's."""
     asked = asked or Survey()
-    every = visits(jobs, load_wording(pack), _signs(pack), asked.grade, clocks or {})
-    seen = [visit for visit in every if _wanted(visit, asked)]
-    found = [visit for visit in seen if visit.leaks]
-    by_source = sources(found, settings)
-    repeat = repeats(seen, every, settings, now or datetime.now(UTC))
-    timed = times(found, settings)
+    chosen = Chosen(columns, asked)
+    by_source = sources(chosen, settings)
+    repeat = repeats(chosen, settings, now or datetime.now(UTC))
     return Patterns(
-        pack.id, asked.grade, asked.since, asked.until, asked.place, settings.level, settings.repeat_days,
-        settings.few, len(seen), len(found),
+        pack, asked.grade, asked.since, asked.until, asked.place, settings.level, settings.repeat_days,
+        settings.few, chosen.many_seen, chosen.many_found,
         sources=by_source,
-        paths=paths(found),
-        groups=groups(found, by_source, settings),
-        times=timed,
+        paths=paths(chosen),
+        groups=groups(chosen, by_source, settings),
+        times=times(chosen, settings),
         repeats=repeat.rows,
-        weeks=week_charts(seen, settings),
-        empty_checks=empty_checks(seen, pack, leak_map, settings),
-        denominators=_denominators(seen, found, asked, settings, repeat.left_out, leak_map is not None),
-        names={visit.id: visit.name for visit in every},
+        weeks=week_charts(chosen, settings),
+        empty_checks=empty_checks(chosen, settings),
+        denominators=_denominators(chosen, settings, repeat.left_out, has_map=has_map),
+        names=dict(zip(columns.ids.tolist(), columns.names.tolist(), strict=True)),
+        role=asked.role,
     )  # fmt: skip
-
-
-def _signs(pack: Pack) -> frozenset[str]:
-    return frozenset(s.id for s in pack.rows(State) if "evidence" in s.kinds and not s.denies and not s.sound)
-
-
-def _wanted(visit: Visit, asked: Survey) -> bool:
-    day = visit.opened.isoformat()
-    if asked.since is not None and day < asked.since:
-        return False
-    if asked.until is not None and day[: len(asked.until)] > asked.until:
-        return False
-    return asked.place is None or asked.place in visit.showed or any(asked.place == key[0] for key in visit.sources)
 
 
 def _jobs(many: int) -> str:
     return f"{many} job{'' if many == 1 else 's'}"
 
 
-def _denominators(
-    seen: Sequence[Visit],
-    found: Sequence[Visit],
-    asked: Survey,
-    settings: PatternSettings,
-    waiting: int,
-    has_map: bool,
-) -> dict[str, str]:
+def _denominators(chosen: Chosen, settings: PatternSettings, waiting: int, *, has_map: bool) -> dict[str, str]:
     proof = {
         "suspected": "with a leak named, proved or not",
         "fault": "with a leak whose fault was seen, or more",
         "water": "in which water was seen to come in",
         "cured": "with a leak that was proved cured",
-    }[asked.grade]
-    base = f"Of {_jobs(len(found))} {proof} (looked at: {len(seen)})"
-    signs = sum(bool(visit.showed) for visit in found)
-    labor = sum(visit.labor_min is not None for visit in found)
-    clock = sum(visit.clock is not None for visit in found)
-    unsaid = {
-        name: sum(name not in visit.groups for visit in found) for name in ("family", "model_year", "build_month")
-    }
+    }[chosen.asked.grade]
+    base = f"Of {_jobs(chosen.many_found)} {proof} (looked at: {chosen.many_seen})"
+    head = chosen.columns.head[chosen.found]
+    signs = len(np.unique(chosen.showed[0]))
+    labor = int((~np.isnan(head["labor_min"])).sum())
+    clock = int((head["clocked"] > 0).sum())
+    unsaid = {name: int((head[name] == 0).sum()) for name in ("family", "model_year", "build_month")}
     named = "The leak map's estimates" if has_map else "This vocabulary has no leak map: minutes are those said"
     return {
         "every": _EVERY,
@@ -138,7 +127,7 @@ def _denominators(
         ),
         "weeks": f"{base}, by the week (UTC) in which they were opened; without a proved cure: of jobs closed.",
         "empty-checks": (
-            f"Of all looked at: {_jobs(len(seen))}. {named}; what comes off is counted once a job. A check that found "
-            "nothing also ruled a place out: that is no waste by itself."
+            f"Of all looked at: {_jobs(chosen.many_seen)}. {named}; what comes off is counted once a job. A check that "
+            "found nothing also ruled a place out: that is no waste by itself."
         ),
     }

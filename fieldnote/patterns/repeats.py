@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from fieldnote.narrate.proof import Leak, same_zone
+import numpy as np
+
+from fieldnote.patterns.chosen import Chosen, distinct
+from fieldnote.patterns.packing import Ints, micros
 from fieldnote.patterns.statistics import share_of, shrunk
-from fieldnote.patterns.visits import Visit
 from fieldnote.records import RepeatVisits
 from fieldnote.settings import PatternSettings
+
+Pairs = list[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,54 +25,86 @@ class Repeats:
     left_out: int
 
 
-def repeats(seen: Sequence[Visit], every: Sequence[Visit], settings: PatternSettings, now: datetime) -> Repeats:
-    """How many mended visits among ``seen`` came back, looked up among ``every``.
+def repeats(chosen: Chosen, settings: PatternSettings, now: datetime) -> Repeats:
+    """How many mended visits among those looked at came back, looked up among all.
 
     A visit counts once its days for coming back are over, whether it came back or not: counting the early returns of
     those still waiting would make the share too high.
     """
-    wait = timedelta(days=settings.repeat_days)
-    by_vehicle: dict[str, list[Visit]] = {}
-    for visit in every:
-        if visit.vehicle is not None:
-            by_vehicle.setdefault(visit.vehicle, []).append(visit)
-    counted: dict[str | None, int] = {}
-    returned: dict[str | None, list[tuple[str, str]]] = {}
-    left_out = 0
-    for visit in seen:
-        mended = [leak for leak in visit.leaks if leak.repairs]
-        if visit.vehicle is None or visit.closed is None or not mended:
-            continue
-        if visit.closed + wait > now:
-            left_out += 1
-            continue
-        later = [v for v in by_vehicle[visit.vehicle] if v.id != visit.id and _within(visit.closed, v.opened, wait)]
-        back = _first_back(mended, later)
-        counted[None] = counted.get(None, 0) + 1
-        if back is not None:
-            returned.setdefault(None, []).append((visit.id, back.id))
-        for place in dict.fromkeys(leak.head.place for leak in mended):
-            counted[place] = counted.get(place, 0) + 1
-            back = _first_back([leak for leak in mended if leak.head.place == place], later)
-            if back is not None:
-                returned.setdefault(place, []).append((visit.id, back.id))
+    head = chosen.columns.head
+    wait = round(timedelta(days=settings.repeat_days) / timedelta(microseconds=1))
+    eligible = chosen.closed & (head["vehicle"] > 0)
+    mending = np.flatnonzero(eligible[chosen.leak_of] & (chosen.leaks["mended"] > 0))
+    mended, places = distinct(chosen.leak_of[mending], chosen.leaks["place"][mending])
+    over = head["closed"][mended] + wait <= micros(now)
+    left_out = len(np.unique(mended[~over]))
+    mended, places = mended[over], places[over]
+    first, later = _later_visits(chosen, np.unique(mended), wait)
+    returned = _returned(chosen, mending, first, later)
+    counted: dict[str | None, int] = {None: len(np.unique(mended))} if len(mended) else {}
+    counted |= Counter(chosen.word(place) for place in places.tolist())
     return Repeats(_rows(counted, returned, settings), left_out)
 
 
-def _within(closed: datetime, opened: datetime, wait: timedelta) -> bool:
-    return closed <= opened <= closed + wait
+def _later_visits(chosen: Chosen, mended: Ints, wait: int) -> tuple[Ints, Ints]:
+    """Pairs of a mended visit and one of the same vehicle opened within ``wait`` of its close, the earlier first."""
+    head = chosen.columns.head
+    vehicle = head["vehicle"].astype(np.int64)
+    # Visits stand in order of opening: vehicle and place in that order make one number that can be searched.
+    order = np.argsort(vehicle, kind="stable")
+    width = len(head) + 1
+    keys = vehicle[order] * width + order
+    begin = np.searchsorted(head["opened"], head["closed"][mended], side="left")
+    end = np.searchsorted(head["opened"], head["closed"][mended] + wait, side="right")
+    low = np.searchsorted(keys, vehicle[mended] * width + begin, side="left")
+    high = np.searchsorted(keys, vehicle[mended] * width + end, side="left")
+    many = high - low
+    first = np.repeat(mended, many)
+    within = np.arange(len(first)) - np.repeat(np.cumsum(many) - many, many)
+    later = order[np.repeat(low, many) + within]
+    other = first != later
+    return first[other], later[other]
 
 
-def _first_back(mended: Sequence[Leak], later: Sequence[Visit]) -> Visit | None:
-    """The first later visit with a leak of a zone that was mended."""
-    for visit in later:
-        if any(same_zone(old.head, new.head) for old in mended for new in visit.leaks):
-            return visit
-    return None
+def _returned(chosen: Chosen, mending: Ints, first: Ints, later: Ints) -> dict[str | None, Pairs]:
+    """For all zones (None) and each place, the mended visits with the first later one that leaks in the same zone."""
+    mended_leaks: dict[int, list[int]] = {}
+    for leak in mending.tolist():
+        mended_leaks.setdefault(int(chosen.leak_of[leak]), []).append(leak)
+    begin = np.searchsorted(chosen.leak_of, later, side="left")
+    end = np.searchsorted(chosen.leak_of, later, side="right")
+    seen: set[tuple[str | None, int]] = set()
+    returned: dict[str | None, Pairs] = {}
+    ids = chosen.columns.ids
+    for visit, back, low, high in zip(first.tolist(), later.tolist(), begin.tolist(), end.tolist(), strict=True):
+        same = {
+            chosen.word(chosen.leaks["place"][old])
+            for old in mended_leaks[visit]
+            for new in range(low, high)
+            if _same_zone(chosen, old, new)
+        }
+        for place in (*sorted(same), *((None,) if same else ())):
+            if (place, visit) not in seen:
+                seen.add((place, visit))
+                returned.setdefault(place, []).append((ids[visit], ids[back]))
+    return returned
+
+
+def _same_zone(chosen: Chosen, old: int, new: int) -> bool:
+    """Same place, and sides that can be the same: one not recorded can, and both holds either (see ``same_zone``)."""
+    a, b = chosen.leaks[old], chosen.leaks[new]
+    if a["place"] != b["place"]:
+        return False
+    return (
+        a["side"] == b["side"]
+        or not a["side"]
+        or not b["side"]
+        or "both" in (chosen.word(a["side"]), chosen.word(b["side"]))
+    )
 
 
 def _rows(
-    counted: dict[str | None, int], returned: dict[str | None, list[tuple[str, str]]], settings: PatternSettings
+    counted: dict[str | None, int], returned: dict[str | None, Pairs], settings: PatternSettings
 ) -> tuple[RepeatVisits, ...]:
     if not counted:
         return ()

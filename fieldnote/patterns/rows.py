@@ -1,13 +1,9 @@
-"""Jobs straight from the tables of the store, with no more of their entries than patterns need.
-
-Reading whole jobs takes most of the time that patterns have; this reads the same entries without the words, sound and
-origins behind them (measured on 3,000 jobs: see ``tests/bench/patterns.py``).
-"""
+"""Jobs straight from the tables of the store, with no more of their entries than summaries need."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlite_utils import Database
@@ -16,33 +12,36 @@ from fieldnote.patterns.visits import Clock, moment
 from fieldnote.records import Entry, Intake, Job, Quantity
 
 _NOTHING: Mapping[str, Any] = {}
-_INTAKE = ("vehicle", "family", "model_year", "build_month", "vin")
+_INTAKE = ("vehicle", "family", "model_year", "build_month", "vin", "role")
 _ENTRIES = """
   SELECT entry.job_id, entry.id, kind, place, part, side, state, present, certainty, stage, method, item, what, value,
     unit, CASE WHEN kind = 'test' THEN json_remove(more, '$.origins') END
-  FROM entry JOIN job ON job.id = entry.job_id
-  WHERE job.pack = ? AND kind NOT IN ('plan', 'access') ORDER BY entry.job_id, position
+  FROM entry WHERE entry.job_id IN ({marks}) AND kind NOT IN ('plan', 'access') ORDER BY entry.job_id, position
 """
+_BEGAN = "SELECT job_id, started_at FROM clip WHERE job_id IN ({marks}) AND started_at IS NOT NULL"
 _CLOCK = """
   SELECT entry.job_id, entry.id, clip.started_at, utterance.from_s
-  FROM clip JOIN job ON job.id = clip.job_id
-  JOIN hearing ON hearing.clip_id = clip.id AND hearing.current
+  FROM clip JOIN hearing ON hearing.clip_id = clip.id AND hearing.current
   JOIN utterance ON utterance.hearing_id = hearing.id
   JOIN entry ON entry.job_id = clip.job_id AND json_extract(entry.more, '$.origins[0].utterance_id') = utterance.id
-  WHERE job.pack = ? AND clip.started_at IS NOT NULL AND entry.kind IN ('test', 'source', 'check')
+  WHERE clip.job_id IN ({marks}) AND clip.started_at IS NOT NULL AND entry.kind IN ('test', 'source', 'check')
 """
 
 
-def read_jobs(db: Database, pack: str) -> list[Job]:
-    """All jobs of a pack with what patterns need of intake and entries; entries have no quote and no origins."""
+def read_jobs(db: Database, job_ids: Sequence[str]) -> list[Job]:
+    """These jobs with what patterns need of intake and entries; entries have no quote and no origins."""
     entries: dict[str, list[Entry]] = {}
-    for row in db.conn.execute(_ENTRIES, [pack]):
+    for row in db.conn.execute(_marked(_ENTRIES, job_ids), job_ids):
         entries.setdefault(row[0], []).append(_entry(row))
-    sql = "SELECT id, name, created_at, status, closed_at, intake FROM job WHERE pack = ?"
+    sql = "SELECT id, name, created_at, status, closed_at, pack, intake FROM job WHERE id IN ({marks})"
     return [
         Job(id, name, created, status, closed, pack, intake=_intake(intake), entries=tuple(entries.get(id, ())))
-        for id, name, created, status, closed, intake in db.conn.execute(sql, [pack])
+        for id, name, created, status, closed, pack, intake in db.conn.execute(_marked(sql, job_ids), job_ids)
     ]
+
+
+def _marked(sql: str, job_ids: Sequence[str]) -> str:
+    return sql.format(marks=", ".join("?" for _ in job_ids))
 
 
 def _entry(row: tuple[Any, ...]) -> Entry:
@@ -62,17 +61,16 @@ def _intake(text: str) -> Intake:
     return Intake(**{name: kept[name] for name in _INTAKE if name in kept})
 
 
-def read_clocks(db: Database, pack: str) -> Mapping[str, Clock]:
+def read_clocks(db: Database, job_ids: Sequence[str]) -> Mapping[str, Clock]:
     """By job, when its first recording began and when entries were spoken; only jobs whose recordings say it."""
     began: dict[str, float] = {}
-    sql = "SELECT job_id, started_at FROM clip JOIN job ON job.id = job_id WHERE pack = ? AND started_at IS NOT NULL"
-    for job_id, started in db.conn.execute(sql, [pack]):
+    for job_id, started in db.conn.execute(_marked(_BEGAN, job_ids), job_ids):
         at = moment(started).timestamp()
         began[job_id] = min(at, began.get(job_id, at))
     if not began:
         return {}
     spoken: dict[str, dict[str, float]] = {job_id: {} for job_id in began}
-    for job_id, entry_id, started, from_s in db.conn.execute(_CLOCK, [pack]):
+    for job_id, entry_id, started, from_s in db.conn.execute(_marked(_CLOCK, job_ids), job_ids):
         at = moment(started).timestamp() + (from_s or 0.0)
         spoken[job_id][entry_id] = min(at, spoken[job_id].get(entry_id, at))
     return {job_id: Clock(at, spoken[job_id]) for job_id, at in began.items()}

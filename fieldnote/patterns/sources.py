@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
+import numpy as np
+
+from fieldnote.patterns.chosen import Chosen, distinct, grouped
+from fieldnote.patterns.packing import Ints
 from fieldnote.patterns.statistics import share_of, shrunk, wilson
-from fieldnote.patterns.visits import SourceKey, Visit, key_of
+from fieldnote.patterns.visits import SourceKey
 from fieldnote.records import GroupShare, Share, SourceShare, WaterPath
 from fieldnote.settings import PatternSettings
 
@@ -14,50 +18,55 @@ By = Literal["family", "model_year", "build_month"]
 GROUPS: tuple[By, ...] = ("family", "model_year", "build_month")
 
 
-def jobs_by_source(found: Sequence[Visit]) -> dict[SourceKey, list[Visit]]:
-    """The jobs in which water came in at each place and part."""
-    by_source: dict[SourceKey, list[Visit]] = {}
-    for visit in found:
-        for key in visit.sources:
-            by_source.setdefault(key, []).append(visit)
-    return by_source
-
-
-def sources(found: Sequence[Visit], settings: PatternSettings) -> tuple[SourceShare, ...]:
+def sources(chosen: Chosen, settings: PatternSettings) -> tuple[SourceShare, ...]:
     """Every place and part at which water came in, ranked by its share drawn towards that of an average source."""
-    by_source = jobs_by_source(found)
-    pairs = sum(len(visits) for visits in by_source.values())
-    average = pairs / (len(found) * len(by_source)) if by_source else 0.0
+    found, of = chosen.sources, chosen.many_found
+    average = len(found.visit) / (of * len(found.keys)) if found.keys else 0.0
+    visits, sides = grouped(found.source, found.visit), _sides(chosen)
     rows = [
         SourceShare(
             place,
             part,
-            share_of(len(visits), len(found), settings.level, settings.few),
-            shrunk(len(visits), len(found), average, settings.prior_jobs),
-            _sides(visits, (place, part)),
-            tuple(visit.id for visit in visits),
+            share_of(len(visits[number]), of, settings.level, settings.few),
+            shrunk(len(visits[number]), of, average, settings.prior_jobs),
+            sides[number],
+            chosen.columns.ids_at(visits[number]),
         )
-        for (place, part), visits in by_source.items()
+        for number, (place, part) in enumerate(found.keys)
     ]
     return tuple(sorted(rows, key=lambda row: (-row.shrunk, row.place, row.part or "")))
 
 
-def _sides(visits: Sequence[Visit], key: SourceKey) -> dict[str, int]:
-    sides: dict[str, int] = {}
-    for visit in visits:
-        for side in {leak.head.side or "" for leak in visit.leaks if key_of(leak) == key}:
-            sides[side] = sides.get(side, 0) + 1
-    return dict(sorted(sides.items()))
+def _sides(chosen: Chosen) -> list[dict[str, int]]:
+    """For each source, jobs by side."""
+    leaks, of = chosen.found_leaks
+    _, source, side = distinct(of, chosen.sources.of_leak, leaks["side"])
+    sides: list[dict[str, int]] = [{} for _ in chosen.sources.keys]
+    for number, codes in grouped(source, side).items():
+        kinds, counts = np.unique(codes, return_counts=True)
+        told = {chosen.word(kind): count for kind, count in zip(kinds, counts.tolist(), strict=True)}
+        sides[number] = dict(sorted(told.items()))
+    return sides
 
 
-def paths(found: Sequence[Visit]) -> tuple[WaterPath, ...]:
+def paths(chosen: Chosen) -> tuple[WaterPath, ...]:
     """Pairs of a place where water showed and one where it came in, the most frequent first."""
-    jobs: dict[tuple[str | None, str], list[str]] = {}
-    for visit in found:
-        for showed in visit.showed or (None,):
-            for came_in in dict.fromkeys(place for place, _ in visit.sources):
-                jobs.setdefault((showed, came_in), []).append(visit.id)
-    rows = [WaterPath(showed, came_in, tuple(ids)) for (showed, came_in), ids in jobs.items()]
+    visit, came_in = chosen.came_in
+    sign_of, sign = chosen.showed
+    many = np.bincount(sign_of, minlength=len(chosen.columns.head))
+    begin = np.concatenate(([0], np.cumsum(many)[:-1])) if len(many) else many
+    # Each place at which it came in, beside each at which it showed; beside none (0) where nothing was noted.
+    beside = np.maximum(many[visit], 1)
+    visits, came = np.repeat(visit, beside), np.repeat(came_in, beside)
+    within = np.arange(len(visits)) - np.repeat(np.cumsum(beside) - beside, beside)
+    noted = many[visits] > 0
+    showed = np.zeros(len(visits), np.int64)
+    showed[noted] = sign[begin[visits[noted]] + within[noted]]
+    width = int(max(showed.max(initial=0), came.max(initial=0))) + 1
+    rows = [
+        WaterPath(chosen.part(pair // width), chosen.word(pair % width), chosen.columns.ids_at(spots))
+        for pair, spots in grouped(showed * width + came, visits).items()
+    ]
     return tuple(sorted(rows, key=lambda row: (-len(row.jobs), row.showed or "~", row.came_in)))
 
 
@@ -78,7 +87,7 @@ def matrix(pairs: Sequence[WaterPath], most: int) -> tuple[list[str], list[str],
     return rows, columns, [[cells.get((row, column), 0) for column in columns] for row in rows]
 
 
-def groups(found: Sequence[Visit], overall: Sequence[SourceShare], settings: PatternSettings) -> tuple[GroupShare, ...]:
+def groups(chosen: Chosen, overall: Sequence[SourceShare], settings: PatternSettings) -> tuple[GroupShare, ...]:
     """Sources within each group of vehicles, drawn towards their share of all jobs.
 
     A row is marked only where the interval, at a level widened for all rows of its kind (Bonferroni), leaves out the
@@ -87,34 +96,41 @@ def groups(found: Sequence[Visit], overall: Sequence[SourceShare], settings: Pat
     everywhere = {(row.place, row.part): row.share.share for row in overall}
     rows: list[GroupShare] = []
     for by in GROUPS:
-        members: dict[str, list[Visit]] = {}
-        for visit in found:
-            if by in visit.groups:
-                members.setdefault(visit.groups[by], []).append(visit)
-        counted = {group: jobs_by_source(visits) for group, visits in members.items()}
-        compared = max(1, sum(len(by_source) for by_source in counted.values()))
-        for group in sorted(members):
-            rows += _of_group(by, group, len(members[group]), counted[group], everywhere, compared, settings)
+        codes = chosen.columns.head[by].astype(np.int64)
+        sizes = np.bincount(codes[chosen.found])
+        found = chosen.sources
+        known = codes[found.visit] > 0
+        pairs = codes[found.visit][known] * len(found.keys) + found.source[known]
+        by_pair = grouped(pairs, found.visit[known])
+        compared = max(1, len(by_pair))
+        members: dict[int, dict[SourceKey, Ints]] = {}
+        for pair, visits in by_pair.items():
+            group, source = divmod(pair, len(found.keys))
+            members.setdefault(group, {})[found.keys[source]] = visits
+        for group in sorted(members, key=chosen.word):
+            size = int(sizes[group])
+            rows += _of_group(by, chosen, group, size, members[group], everywhere, compared, settings)
     return tuple(rows)
 
 
 def _of_group(
     by: By,
-    group: str,
+    chosen: Chosen,
+    group: int,
     size: int,
-    by_source: Mapping[SourceKey, Sequence[Visit]],
+    by_source: Mapping[SourceKey, Ints],
     everywhere: Mapping[SourceKey, float],
     compared: int,
     settings: PatternSettings,
 ) -> list[GroupShare]:
     rows = [
         GroupShare(
-            by, group, place, part,
+            by, chosen.word(group), place, part,
             share := share_of(len(visits), size, settings.level, settings.few),
             shrunk(len(visits), size, everywhere[place, part], settings.prior_jobs),
             everywhere[place, part],
             _apart(share, everywhere[place, part], 1 - (1 - settings.level) / compared),
-            tuple(visit.id for visit in visits),
+            chosen.columns.ids_at(visits),
         )
         for (place, part), visits in by_source.items()
     ]  # fmt: skip
@@ -122,7 +138,7 @@ def _of_group(
 
 
 def _apart(share: Share, everywhere: float, level: float) -> Literal["above", "below", ""]:
-    low, high = wilson(share.count, share.of, level)
     if share.few:
         return ""
+    low, high = wilson(share.count, share.of, level)
     return "above" if low > everywhere else "below" if high < everywhere else ""

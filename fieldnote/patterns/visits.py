@@ -1,14 +1,16 @@
-"""One job as patterns see it: when, which vehicle, what leaked and how far that is proved, and where it showed."""
+"""One job as patterns see it: when, which vehicle, what leaked and how far that is proved, where it showed, what was
+checked. Nothing more of a job is needed to look at many of them, so this is what the store keeps a summary of."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
 from fieldnote.narrate.proof import SECONDS, Grade, Leak, leaked, prove
 from fieldnote.narrate.wording import Wording
-from fieldnote.records import Entry, Job
+from fieldnote.patterns.checks import CheckTally, Costs, tally_checks
+from fieldnote.records import Entry, Job, Side
 from fieldnote.suggest import vehicle_of
 
 GRADES: tuple[Grade, ...] = ("suspected", "fault", "water", "cured")
@@ -27,80 +29,89 @@ class Clock:
 
 
 @dataclass(frozen=True, slots=True)
+class LeakLine:
+    """One leak of a job. ``find_min``: minutes from the first recording until it was found, where the clock tells."""
+
+    place: str
+    part: str | None
+    side: Side | None
+    grade: Grade
+    mended: bool
+    find_min: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
-    """One job. ``leaks`` are those proved to the grade that was asked for, one a place, part and side."""
+    """One job. ``leaks`` are those of which a place was named, whatever their grade."""
 
     id: str
     name: str
     opened: datetime
     closed: datetime | None
     vehicle: str | None
-    groups: Mapping[str, str]
-    """Vehicle family, model year and build month, where recorded."""
-    entries: tuple[Entry, ...]
-    leaks: tuple[Leak, ...]
+    family: str | None
+    model_year: str | None
+    build_month: str | None
+    role: str | None
+    leaks: tuple[LeakLine, ...]
     proved: bool
     """Whether it holds a cured leak, and none that is not."""
     showed: tuple[str, ...]
     """Places at which a sign of water was found before the repair."""
+    checks: tuple[CheckTally, ...]
     labor_min: float | None = None
-    clock: Clock | None = None
-
-    @property
-    def day(self) -> date:
-        """The day on which it was opened (UTC)."""
-        return self.opened.date()
-
-    @property
-    def sources(self) -> tuple[SourceKey, ...]:
-        """Places and parts at which water came in, each once."""
-        return tuple(dict.fromkeys(key for leak in self.leaks if (key := key_of(leak)) is not None))
+    clocked: bool = False
+    """Whether its recordings say when they began."""
 
 
-def key_of(leak: Leak) -> SourceKey | None:
-    """Place and part of a leak; None where no place was named."""
-    return None if leak.head.place is None else (leak.head.place, leak.head.part)
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """By what jobs are made into visits: the wording, states of evidence that mean water, and what checks cost."""
+
+    wording: Wording
+    signs: frozenset[str]
+    costs: Costs
 
 
-def visits(
-    jobs: Iterable[Job], wording: Wording, signs: frozenset[str], grade: Grade, clocks: Mapping[str, Clock]
-) -> list[Visit]:
-    """The jobs, oldest first. ``signs`` are states of evidence that mean water; ``clocks`` are by job id."""
-    least = GRADES.index(grade)
-    found = []
-    for job in jobs:
-        leaks = prove(job.entries, wording).leaks
-        opened = moment(job.created_at)
-        found.append(
-            Visit(
-                job.id,
-                job.name,
-                opened,
-                moment(job.closed_at) if job.status == "closed" and job.closed_at else None,
-                vehicle_of(job).id,
-                _groups(job),
-                job.entries,
-                tuple(leak for leak in leaks if GRADES.index(leak.grade) >= least and leak.head.place),
-                bool(leaks) and all(leak.grade == "cured" for leak in leaks),
-                _showed(job.entries, signs),
-                _labor_min(job.entries),
-                clocks.get(job.id),
-            )
-        )
-    return sorted(found, key=lambda visit: (visit.opened, visit.id))
+def visits(jobs: Iterable[Job], rules: Rules, clocks: Mapping[str, Clock]) -> list[Visit]:
+    """The jobs as visits, in the order given; ``clocks`` are by job id."""
+    return [visit_of(job, rules, clocks.get(job.id)) for job in jobs]
+
+
+def visit_of(job: Job, rules: Rules, clock: Clock | None = None) -> Visit:
+    """One job as a visit."""
+    leaks = prove(job.entries, rules.wording).leaks
+    vehicle = vehicle_of(job)
+    year: object = job.intake.model_year or next((e.value for e in job.entries if e.what == "model-year"), None)
+    return Visit(
+        job.id,
+        job.name,
+        moment(job.created_at),
+        moment(job.closed_at) if job.status == "closed" and job.closed_at else None,
+        vehicle.id,
+        job.intake.family,
+        str(year) if year else None,
+        vehicle.build_month,
+        job.intake.role,
+        tuple(_line(leak, clock) for leak in leaks if leak.head.place),
+        bool(leaks) and all(leak.grade == "cured" for leak in leaks),
+        _showed(job.entries, rules.signs),
+        tally_checks(job.entries, rules.wording, rules.costs),
+        _labor_min(job.entries),
+        clock is not None,
+    )
+
+
+def _line(leak: Leak, clock: Clock | None) -> LeakLine:
+    head = leak.head
+    assert head.place is not None
+    return LeakLine(head.place, head.part, head.side, leak.grade, bool(leak.repairs), _find_min(leak, clock))
 
 
 def moment(text: str) -> datetime:
     """A time of the store, in UTC."""
     when = datetime.fromisoformat(text)
     return when.replace(tzinfo=UTC) if when.tzinfo is None else when.astimezone(UTC)
-
-
-def _groups(job: Job) -> dict[str, str]:
-    year: object = job.intake.model_year or next((e.value for e in job.entries if e.what == "model-year"), None)
-    month = vehicle_of(job).build_month
-    known = {"family": job.intake.family, "model_year": year, "build_month": month}
-    return {name: str(value) for name, value in known.items() if value}
 
 
 def _showed(entries: Sequence[Entry], signs: frozenset[str]) -> tuple[str, ...]:
@@ -124,10 +135,10 @@ def _labor_min(entries: Sequence[Entry]) -> float | None:
     return sum(said) if said else None
 
 
-def find_min(visit: Visit, leak: Leak) -> float | None:
+def _find_min(leak: Leak, clock: Clock | None) -> float | None:
     """Minutes from the start of the first recording until a test showed the leak, or it was named where none did."""
-    if visit.clock is None:
+    if clock is None:
         return None
     shown = [e for e in leak.leaks if leaked(e)] or [leak.head]
-    times = [visit.clock.spoken[e.id] for e in shown if e.id in visit.clock.spoken]
-    return (min(times) - visit.clock.began) / 60.0 if times else None
+    times = [clock.spoken[e.id] for e in shown if e.id in clock.spoken]
+    return (min(times) - clock.began) / 60.0 if times else None

@@ -2,55 +2,72 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import Literal
 
+import numpy as np
+
+from fieldnote.patterns.chosen import Chosen, grouped
+from fieldnote.patterns.packing import Bools, Ints
 from fieldnote.patterns.statistics import control_limits, tail, too_rare
-from fieldnote.patterns.visits import Visit
 from fieldnote.records import WeekChart, WeekShare
 from fieldnote.settings import PatternSettings
 
 Mark = Literal["above", "below", "too few", ""]
 
+_DAY = 86_400_000_000
+_EPOCH_DAY = date(1970, 1, 1).toordinal()
+_EPOCH_WEEKDAY = date(1970, 1, 1).weekday()
 
-def week_charts(seen: Sequence[Visit], settings: PatternSettings) -> tuple[WeekChart, ...]:
+
+def week_charts(chosen: Chosen, settings: PatternSettings) -> tuple[WeekChart, ...]:
     """A chart for each of the places at which water came in most, the most frequent first (only the set number, since
     every chart more puts more weeks out by chance alone); last, jobs closed without a proved cure."""
-    weeks = {visit.id: week_of(visit) for visit in seen}
-    found = [visit for visit in seen if visit.leaks]
-    by_place: dict[str, list[str]] = {}
-    for visit in found:
-        for place in dict.fromkeys(place for place, _ in visit.sources):
-            by_place.setdefault(place, []).append(visit.id)
+    mondays = _mondays(chosen.columns.head["opened"])
+    visit, place = chosen.came_in
+    by_place = {chosen.word(code): visits for code, visits in grouped(place, visit).items()}
     places = sorted(by_place, key=lambda place: (-len(by_place[place]), place))[: settings.charts]
-    sizes = _counted(weeks[visit.id] for visit in found)
-    charts = [_chart(place, by_place[place], weeks, sizes) for place in places if len(by_place[place]) >= settings.few]
-    closed = [visit for visit in seen if visit.closed is not None]
-    unproved = [visit.id for visit in closed if not visit.proved]
-    charts.append(_chart(None, unproved, weeks, _counted(weeks[visit.id] for visit in closed)))
+    sizes = _counted(mondays, chosen.found)
+    charts = [
+        _chart(chosen, place, by_place[place], mondays, sizes)
+        for place in places
+        if len(by_place[place]) >= settings.few
+    ]
+    unproved = np.flatnonzero(chosen.closed & (chosen.columns.head["proved"] == 0))
+    charts.append(_chart(chosen, None, unproved, mondays, _counted(mondays, chosen.closed)))
     return tuple(chart for chart in charts if chart.weeks)
 
 
-def week_of(visit: Visit) -> str:
-    """The week of ISO 8601 in which a job was opened (``2026-W07``)."""
-    year, week, _ = visit.day.isocalendar()
+def _mondays(opened: Ints) -> Ints:
+    """The Monday (in days since 1970, UTC) of the week in which each job was opened."""
+    days = opened // _DAY
+    return np.asarray(days - (days + _EPOCH_WEEKDAY) % 7)
+
+
+def _week_of(monday: int) -> str:
+    """The week of ISO 8601 that begins on that day (``2026-W07``)."""
+    year, week, _ = date.fromordinal(_EPOCH_DAY + monday).isocalendar()
     return f"{year}-W{week:02d}"
 
 
-def _counted(weeks: Iterable[str]) -> dict[str, int]:
+def _counted(mondays: Ints, ours: Bools) -> dict[int, int]:
     """Jobs by week, in order of time; weeks without any are left out, since they have no share."""
-    return dict(sorted(Counter(weeks).items()))
+    weeks, counts = np.unique(mondays[ours], return_counts=True)
+    return dict(zip(weeks.tolist(), counts.tolist(), strict=True))
 
 
-def _chart(place: str | None, jobs: Sequence[str], weeks: Mapping[str, str], sizes: Mapping[str, int]) -> WeekChart:
-    by_week: dict[str, list[str]] = {}
-    for job in jobs:
-        by_week.setdefault(weeks[job], []).append(job)
+def _chart(chosen: Chosen, place: str | None, visits: Ints, mondays: Ints, sizes: dict[int, int]) -> WeekChart:
+    by_week = grouped(mondays[visits], visits)
     of_all = sum(sizes.values())
-    center = len(jobs) / of_all if of_all else 0.0
+    center = len(visits) / of_all if of_all else 0.0
+    nobody = np.zeros(0, np.int64)
     return WeekChart(
-        place, center, tuple(week_share(w, tuple(by_week.get(w, ())), of, center) for w, of in sizes.items())
+        place,
+        center,
+        tuple(
+            week_share(_week_of(monday), chosen.columns.ids_at(by_week.get(monday, nobody)), of, center)
+            for monday, of in sizes.items()
+        ),
     )
 
 

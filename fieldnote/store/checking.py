@@ -13,16 +13,18 @@ from typing import TYPE_CHECKING
 
 from sqlite_utils import Database
 
-from fieldnote.store import changes, entry_rows, job_rows, search, word_rows
+from fieldnote.store import changes, entry_rows, job_rows, search, summary_rows, word_rows
 from fieldnote.store.faults import database_fault, file_fault
 from fieldnote.store.rows import entry_to_json
 
 if TYPE_CHECKING:
     from fieldnote.store.store import Store
+    from fieldnote.store.summary_rows import Summarizer
 
 _CHUNK = 1 << 20
 _MOST_SHOWN = 20
 _STRAY_AGE_S = 3600.0
+_AGAIN = "--mend makes it anew; nothing that was said or changed is lost."
 _ORPHANS = "SELECT path FROM sound WHERE sha256 NOT IN (SELECT sha256 FROM clip)"
 
 Progress = Callable[[float, str], None]
@@ -49,12 +51,19 @@ class Report:
     """Sounds that were let go on purpose, or that are on the machine that the job came from."""
 
 
-def check(store: Store, *, hashes: bool = True, progress: Progress | None = None) -> Report:
+def check(
+    store: Store,
+    *,
+    hashes: bool = True,
+    summarizer: Summarizer | None = None,
+    progress: Progress | None = None,
+) -> Report:
     """Look through the whole store and change nothing.
 
     Args:
         store: the store.
         hashes: read every sound and compare its hash, instead of its size alone.
+        summarizer: what makes the summaries of jobs, where these are to be looked through too.
         progress: told as the work goes on.
 
     Raises:
@@ -69,6 +78,11 @@ def check(store: Store, *, hashes: bool = True, progress: Progress | None = None
             return Report(tuple(findings), 0, 0, 0)
         told(0.1, "the jobs")
         findings += _derived(db)
+        if summarizer is not None:
+            findings += [
+                Finding("the job's summary for patterns does not follow from it", job_id, _AGAIN, mendable=True)
+                for job_id in summary_rows.unlike(db, summarizer)
+            ]
         sounds = list(db.query("SELECT * FROM sound ORDER BY sha256"))
         orphans = list(db.query(_ORPHANS))
         jobs = db.table("job").count
@@ -132,18 +146,17 @@ def _database(db: Database, path: Path) -> Iterator[Finding]:
 
 def _derived(db: Database) -> Iterator[Finding]:
     """Jobs whose fields, entries in force or index no longer follow from what they were made of."""
-    again = "--mend makes it anew; nothing that was said or changed is lost."
     indexed = {row["job_id"] for row in db.query("SELECT job_id FROM search_row JOIN search ON search.rowid = moment")}
     for row in db.query("SELECT id, name, opened, status, closed_at, intake FROM job"):
         edits = entry_rows.edits_of(db, row["id"])
         state, closed_at = changes.header(json.loads(row["opened"]), edits, row["id"])
         kept = (row["name"], row["status"], row["closed_at"], json.loads(row["intake"]))
         if kept != (state["name"], state["status"], closed_at, state.get("intake", {})):
-            yield Finding("the job's own fields do not follow from its changes", row["id"], again, mendable=True)
+            yield Finding("the job's own fields do not follow from its changes", row["id"], _AGAIN, mendable=True)
         if edits and not _entries_follow(db, row["id"]):
-            yield Finding("the entries in force do not follow from the changes", row["id"], again, mendable=True)
+            yield Finding("the entries in force do not follow from the changes", row["id"], _AGAIN, mendable=True)
         if row["id"] not in indexed:
-            yield Finding("the job is missing in the search index", row["id"], again, mendable=True)
+            yield Finding("the job is missing in the search index", row["id"], _AGAIN, mendable=True)
 
 
 def _entries_follow(db: Database, job_id: str) -> bool:

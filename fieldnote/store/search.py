@@ -17,6 +17,7 @@ from sqlite_utils import Database
 
 from fieldnote.errors import UserMistake
 from fieldnote.records import Entry, JobLine
+from fieldnote.store import summary_rows
 from fieldnote.store.entry_rows import entries_of
 from fieldnote.store.job_rows import LINE_COLUMNS, first
 
@@ -48,7 +49,8 @@ class Query:
 
 
 def index_job(db: Database, job_id: str) -> None:
-    """Write the job's row of the index anew."""
+    """Write the job's row of the index anew; its summary falls due, since whatever is indexed may be in it too."""
+    summary_rows.mark_due(db, job_id)
     job = first(db, "SELECT * FROM job WHERE id = ?", [job_id])
     assert job is not None
     moment = _moment_of(db, job_id, job["created_at"])
@@ -124,7 +126,7 @@ def find(db: Database, query: Query, limit: int) -> list[JobLine]:
         conditions.append(
             f"EXISTS (SELECT 1 FROM entry WHERE entry.job_id = job.id AND entry.present AND {wanted})",
         )
-    since, until = _moments(query)
+    since, until = span_of(query.since, query.until)
     values |= {"since": since, "until": until}
     if match:
         # CROSS JOIN keeps the index outermost, walked by row number; an excerpt is made of the rows that come out only.
@@ -167,14 +169,13 @@ def _match(query: Query) -> str:
     return " AND ".join(quoted)
 
 
-def _moments(query: Query) -> tuple[int, int]:
-    since = 0 if query.since is None else moment_of(query.since)
-    until = _LAST_MOMENT
-    if query.until is not None:
-        until = moment_of(query.until)
-        if len(query.until) <= len("2026-01-01"):  # a day, a month or a year is meant to its end
-            until = _end_of(query.until) - 1
-    return since, until
+def span_of(since: str | None, until: str | None) -> tuple[int, int]:
+    """First and last moment of a span (microseconds since 1970); a day, a month or a year is meant to its end."""
+    first_moment = 0 if since is None else moment_of(since)
+    last = _LAST_MOMENT
+    if until is not None:
+        last = _end_of(until) - 1 if len(until) <= len("2026-01-01") else moment_of(until)
+    return first_moment, last
 
 
 def _end_of(day: str) -> int:

@@ -34,7 +34,7 @@ def fill(store: Store, jobs: Iterable[PlausibleJob]) -> int:
 
 def _write(db: Database, jobs: Sequence[PlausibleJob], machine: str) -> None:
     rows: dict[str, list[Mapping[str, Any]]] = {
-        name: [] for name in ("job", "hearing", "utterance", "extraction", "entry", "edit", "search_row")
+        name: [] for name in ("job", "hearing", "utterance", "extraction", "entry", "edit", "search_row", "summary_due")
     }
     texts = []
     for job in jobs:
@@ -63,9 +63,10 @@ def _write(db: Database, jobs: Sequence[PlausibleJob], machine: str) -> None:
         ]
         moment = moment_of(job.created_at)
         rows["search_row"].append({"moment": moment, "job_id": job.id})
+        rows["summary_due"].append({"job_id": job.id})
         texts.append((moment, *texts_of(head, [said.text for said in job.utterances], job.entries)))
-    for table in ("job", "hearing", "utterance", "extraction", "entry", "edit", "search_row"):
-        _insert(db, table, rows[table])
+    for table, made in rows.items():
+        _insert(db, table, made)
     db.conn.executemany(INSERT, texts)
 
 

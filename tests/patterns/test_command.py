@@ -71,9 +71,9 @@ def refused(*words: str) -> FieldnoteError:
 def test_what_is_read_straight_from_the_tables_gives_what_whole_jobs_give(home: Path) -> None:
     """The short way and ``Store.outlines`` (entries whole, with all that was changed) give the same patterns."""
     with Store(home) as store:
-        with store.reading() as db:
-            short = read_jobs(db, "body-leaks")
         whole = store.outlines("body-leaks")
+        with store.reading() as db:
+            short = read_jobs(db, [job.id for job in whole])
     assert len(short) == len(whole) == JOBS
     assert survey(short, pack(), SETTINGS, leak_map=leak_map(), now=NOW) == survey(
         whole, pack(), SETTINGS, leak_map=leak_map(), now=NOW
@@ -101,7 +101,7 @@ def test_minutes_to_find_come_from_the_clips_clock(tmp_path: Path) -> None:
         source = Entry("source", "hood", state="gap", quote=said.text, id="e1", origins=(origin,))
         store.put_extraction(whole, [source], [], Making("body-leaks", "hash", "1"))
         with store.reading() as db:
-            jobs, clocks = read_jobs(db, "body-leaks"), read_clocks(db, "body-leaks")
+            jobs, clocks = read_jobs(db, [opened.id]), read_clocks(db, [opened.id])
     (row,) = look(jobs, Survey(grade="fault"), clocks=dict(clocks)).times
     assert (row.measure, row.median) == ("clock", pytest.approx(32.0))
 

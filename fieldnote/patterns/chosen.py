@@ -1,0 +1,162 @@
+"""Which of many visits are looked at, and their leaks by source; and the few ways in which columns are grouped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from fieldnote.narrate.proof import Grade
+from fieldnote.patterns.packing import OPEN, Bools, Columns, Ints, Rows
+from fieldnote.patterns.visits import GRADES, SourceKey
+from fieldnote.store.search import span_of
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """Which jobs are looked at: opened ``since`` to ``until`` (RFC 3339, or the start of one: a day, a month, a year;
+    both included), with water in or signs of it at ``place``, by technicians of ``role`` (in any case); leaks count
+    from ``grade`` on."""
+
+    since: str | None = None
+    until: str | None = None
+    place: str | None = None
+    grade: Grade = "water"
+    role: str | None = None
+
+
+class Chosen:
+    """The visits that were asked for among all, which stay at hand: a repeat visit may lie outside the dates."""
+
+    def __init__(self, columns: Columns, asked: Survey) -> None:
+        self.columns = columns
+        self.asked = asked
+        # Leaks of the grade asked for, of all visits.
+        counted = columns.leaks["grade"] >= GRADES.index(asked.grade)
+        self.leaks: Rows = columns.leaks[counted]
+        self.leak_of: Ints = columns.leak_of[counted]
+        self.seen: Bools = self._seen()
+        """Visits looked at."""
+        self.found: Bools = self.seen & self._have(self.leak_of)
+        """Those of them that hold a leak."""
+
+    def _have(self, of: Ints) -> Bools:
+        """Visits that are named in ``of``."""
+        have = np.zeros(len(self.columns.head), bool)
+        have[of] = True
+        return have
+
+    def _seen(self) -> Bools:
+        columns, asked = self.columns, self.asked
+        since, until = span_of(asked.since, asked.until)
+        seen: Bools = (columns.head["opened"] >= since) & (columns.head["opened"] <= until)
+        if asked.place is not None:
+            place = self.code(lambda word: word == asked.place)
+            seen &= self._have(columns.sign_of[np.isin(columns.signs["place"], place)]) | self._have(
+                self.leak_of[np.isin(self.leaks["place"], place)]
+            )
+        if asked.role is not None:
+            wanted = asked.role.casefold()
+            seen &= np.isin(columns.head["role"], self.code(lambda word: word.casefold() == wanted))
+        return seen
+
+    def code(self, fits: Callable[[str], bool]) -> list[int]:
+        """The codes of the words that fit."""
+        return [code for code, word in self.columns.words.items() if word and fits(word)]
+
+    def word(self, code: Any) -> str:
+        """The word of a code; "" where there is none."""
+        return self.columns.words[int(code)]
+
+    def part(self, code: Any) -> str | None:
+        """The same, None where there is none."""
+        return self.word(code) or None
+
+    @property
+    def many_seen(self) -> int:
+        """Visits looked at."""
+        return int(self.seen.sum())
+
+    @property
+    def many_found(self) -> int:
+        """Visits that hold a leak."""
+        return int(self.found.sum())
+
+    @cached_property
+    def closed(self) -> Bools:
+        """Visits looked at that are closed."""
+        closed: Bools = self.seen & (self.columns.head["closed"] != OPEN)
+        return closed
+
+    @cached_property
+    def found_leaks(self) -> tuple[Rows, Ints]:
+        """Leaks of the visits found, and the visit of each."""
+        ours = self.found[self.leak_of]
+        return self.leaks[ours], self.leak_of[ours]
+
+    @cached_property
+    def sources(self) -> Sources:
+        """At which sources water came in, by visit."""
+        leaks, of = self.found_leaks
+        kinds, which = numbered(leaks["place"], leaks["part"])
+        keys = [(self.word(place), self.part(part)) for place, part in kinds]
+        visit, source = distinct(of, which)
+        return Sources(keys, visit, source, which)
+
+    @cached_property
+    def came_in(self) -> tuple[Ints, Ints]:
+        """At which places water came in: visits and codes of places, each pair once."""
+        leaks, of = self.found_leaks
+        return distinct(of, leaks["place"])
+
+    @cached_property
+    def showed(self) -> tuple[Ints, Ints]:
+        """Where it showed in the visits found: visits and codes of places."""
+        ours = self.found[self.columns.sign_of]
+        return self.columns.sign_of[ours], self.columns.signs["place"][ours].astype(np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """Sources by number: ``visit`` and ``source`` are pairs, each once; ``of_leak`` gives that of each leak found."""
+
+    keys: list[SourceKey]
+    visit: Ints
+    source: Ints
+    of_leak: Ints
+
+
+def numbered(*columns: Any) -> tuple[list[tuple[int, ...]], Ints]:
+    """The distinct rows of some columns of whole numbers, and which of them each row is."""
+    key = np.zeros(len(columns[0]), np.int64)
+    for column in columns:
+        # Numbers are made small again at each step, so that a product of any number of columns fits.
+        _, key = np.unique(key, return_inverse=True)
+        key = key * (int(column.max(initial=0)) + 1) + column
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
+    rows = list(zip(*(column[first].tolist() for column in columns), strict=True))
+    return rows, which.astype(np.int64)
+
+
+def distinct(*columns: Any) -> tuple[Ints, ...]:
+    """The distinct rows of some columns of whole numbers, in order of the first column."""
+    key = np.zeros(len(columns[0]), np.int64)
+    for column in columns:
+        _, key = np.unique(key, return_inverse=True)
+        key = key * (int(column.max(initial=0)) + 1) + column
+    _, first = np.unique(key, return_index=True)
+    return tuple(column[first].astype(np.int64) for column in columns)
+
+
+def grouped(keys: Ints, values: Ints) -> dict[int, Ints]:
+    """The values of each key, in the order given."""
+    if not len(keys):
+        return {}
+    order = np.argsort(keys, kind="stable")
+    in_order = keys[order]
+    cuts = np.flatnonzero(np.diff(in_order)) + 1
+    starts = [0, *cuts.tolist()]
+    return dict(zip(in_order[starts].tolist(), np.split(values[order], cuts), strict=True))

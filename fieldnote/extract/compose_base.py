@@ -110,6 +110,8 @@ class ComposerBase:
             confidence=round(min(frame.sure, *(t.sure for t in [frame.thing, *frame.more] if t is not None), 1.0), 3),
         )
         entry = heard(entry, draft)
+        if self._of_nothing(frame, entry):
+            return entry
         follows = frame.follows
         duplicate = next((e for e in draft.added if _same(e, entry) or (follows and _says_no_more(e, entry))), None)
         if duplicate is not None:
@@ -133,6 +135,14 @@ class ComposerBase:
         draft.put(entry)
         self.carry(draft, entry)
         return entry
+
+    def _of_nothing(self, frame: Frame, entry: Entry) -> bool:
+        """ "I know a bit about water": a finding or work in a job where nothing was named that it could be of."""
+        if entry.place or entry.part or entry.side or entry.at or entry.quantities:
+            return False
+        if entry.kind in ("check", "evidence"):
+            return not frame.presented or (entry.kind == "check" and self._lex.states[str(entry.state)].sound)
+        return entry.kind in ("access", "repair") or (entry.kind == "test" and not entry.state)
 
     def carry(self, draft: Draft, entry: Entry) -> None:
         """What is spoken of, and what was worked on, after this entry."""

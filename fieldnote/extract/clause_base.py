@@ -58,6 +58,8 @@ class ClauseBase:
         self._lacks: Constituent | None = None
         """The "no" right before a part, where nothing is said of the part: it is not there."""
         self._material: str | None = None
+        self._taken_off: Constituent | None = None
+        """The "off" of "door card off the left rear door", where no verb is said."""
 
     def _close(self) -> None:
         """End the clause: what was only named becomes the topic."""
@@ -68,6 +70,12 @@ class ClauseBase:
             if self._lacks is not None and thing.part is not None and not self._unsure and not self._plan:
                 self._negated = False
                 self._push_state(self._lacks, self._missing(), "adj")  # "no gasket behind it"
+                self._reset()
+                return
+            off = self._taken_off
+            removed = next((s for s in self._lex.find(("off",)) if s.tag == "act"), None)
+            if off is not None and removed is not None and thing.part is not None and not self._negated:
+                self._act(tuple(removed.value), thing, c=off)
                 self._reset()
                 return
             for named in self._subjects:

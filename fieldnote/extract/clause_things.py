@@ -143,6 +143,16 @@ class ThingReader(ClauseBase):
             self._with = False  # "cleared it with a wire": a tool
             return
         self._with = False
+        done = frame.thing is not None or frame.pronoun
+        if (
+            done
+            and thing.material is not None
+            and frame.material is None
+            and self._bare_material(frame, thing, predicate)
+        ):
+            frame.material = thing.material
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
+            return
         if thing.material is not None and self._is_put_on(frame, thing):
             frame.material = thing.material
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
@@ -164,6 +174,16 @@ class ThingReader(ClauseBase):
             frame.thing = thing
         else:
             self._begin(thing)
+
+    def _bare_material(self, frame: Frame, thing: Thing, predicate: bool) -> bool:
+        """ "Roof sealer resealed, brushable sealer", "screw torqued to thirty, thread sealant on it": with what."""
+        if predicate or thing.named or thing.new or thing.side or frame.plan or self._determined(thing):
+            return False
+        said = frame.thing
+        works = frame.acts and frame.acts[0] in self._lex.states and "repair" in self._lex.states[frame.acts[0]].kinds
+        return bool(works or frame.acts == ("new",)) and (
+            thing.part is None or (said is not None and said.part != thing.part)
+        )
 
     def _is_put_on(self, frame: Frame, thing: Thing) -> bool:
         """A material as the object of the work that it is for ("gunned in urethane"), and no part that was there."""
@@ -292,6 +312,10 @@ class ThingReader(ClauseBase):
         else:
             self._begin(thing)
 
+    @property
+    def _prep_word(self) -> str:
+        return self._prep_item.item.text if self._prep_item is not None else ""
+
     def _on_preposition(self, i: int, c: Constituent) -> None:
         self._prep, self._prep_item = ("away" if self._tells_distance(i, c) else "at"), c
         self._between = c.item.text.endswith("between")
@@ -313,6 +337,8 @@ class ThingReader(ClauseBase):
 
     def _on_off(self, i: int, c: Constituent) -> None:
         self._prep = "off"
+        if c.item.text == "off" and self._mode == "" and self._subjects and self._subjects[-1].part is not None:
+            self._taken_off = c
 
     def _on_away(self, i: int, c: Constituent) -> None:
         if self._mode == "source":
@@ -357,16 +383,66 @@ class ThingReader(ClauseBase):
                 if self._predicate_follows(i + 1) or not self._thing_ahead(i + 1):
                     self._subjects = [thing]
             return
-        if frame.kind == "act":
+        if self._at_another(frame, thing, prep) and not self._predicate_next(i + 1):
+            self._place_further(frame, thing)
+        elif frame.kind == "act":
             self._placed_act(frame, thing, prep)
         elif frame.kind == "test":
             self._placed_test(frame, thing, prep)
         elif frame.kind == "state":
+            if self._joined == "and" and prep == "at" and self._another(frame.thing, thing):
+                if not self._predicate_follows(i + 1):
+                    self._said_of_more(frame, thing)  # "water on the left carpet and on the right carpet"
+                    return
             self._placed_state(frame, thing, prep)
         elif prep != "away":
             frame.thing = thing if frame.thing is None else located(frame.thing, thing)
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
+
+    def _at_another(self, frame: Frame, thing: Thing, prep: str) -> bool:
+        """ "Water on the left carpet AND ON the right carpet": whether a second place is told of the same."""
+        said = frame.thing
+        led = next(
+            (r for r in reversed(self._row) if self._prep_item and r.end <= self._prep_item.start and r.kind != "skip"),
+            None,
+        )
+        if led is None or led.kind != "and" or prep not in ("at", "to") or said is None or self._with or frame.result:
+            return False
+        if frame.kind not in ("state", "act", "test") or thing.material is not None or frame.outlet:
+            return False
+        other_side = bool(thing.side and said.side and thing.side != said.side)
+        return other_side or (thing.named and said.named and not same_thing(said, thing))
+
+    def _place_further(self, frame: Frame, thing: Thing) -> None:
+        said = frame.thing
+        assert said is not None
+        sign = frame.finding is not None and frame.finding.get("evidence")
+        if thing.bare:
+            thing = within(thing, changed(said, side=None, at=(), item=None, count=None, spans=()))
+        elif thing.part is None and thing.part_word < 0 and not sign and not (thing.named and said.place is None):
+            thing = changed(thing, part=said.part)
+        frame.more.append(thing)
+        frame.spans.extend(thing.spans)
+        frame.end = max(frame.end, thing.end)
+
+    def _another(self, said: Thing | None, thing: Thing) -> bool:
+        """Whether ``thing`` cannot be where ``said`` is: the other side, another place or another part."""
+        if said is None or said.bare:
+            return False
+        sides = thing.side is not None and said.side not in (None, "both", thing.side)
+        parts = thing.part is not None and said.part is not None and thing.part != said.part
+        return sides or parts or (thing.named and said.named and not same_thing(said, thing))
+
+    def _said_of_more(self, frame: Frame, thing: Thing) -> None:
+        assert frame.thing is not None
+        if thing.bare:
+            thing = within(thing, changed(frame.thing, side=None, at=(), item=None, count=None, spans=()))
+        for said in self._clause:
+            if said.kind == "state" and said.thing is frame.thing:
+                said.more.append(thing)
+                said.spans.extend(thing.spans)
+                said.end = max(said.end, thing.end)
 
     def _cannot_have(self, thing: Thing) -> bool:
         said = self._last.thing if self._last is not None else None
@@ -394,6 +470,11 @@ class ThingReader(ClauseBase):
             return
         self._with = False
         if prep == "away" and frame.measures:
+            return
+        laid_on = self._prep_word in ("on", "onto", "in") and frame.thing is not None and frame.material is None
+        if laid_on and thing.material is not None and self._bare_material(frame, thing, predicate=False):
+            frame.material = thing.material  # "fitted a new membrane on butyl tape"
+            frame.spans.extend(replace(s, role="material") for s in thing.spans)
             return
         if frame.thing is None:
             if frame.pronoun and thing.part is None:

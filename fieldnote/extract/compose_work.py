@@ -32,7 +32,7 @@ class WorkComposer(ComposerBase):
         if thing is not None and part is not None and not thing.named and not self._lex.parts[part].usual_place:
             kinds = ("check", "source", "repair") if kind == "repair" else ("access", "repair", "check", "source")
             before = draft.antecedent(part, kinds)
-            if before is not None:
+            if before is not None and not (before.place == base.place and base.side == "both"):
                 base = Focus(before.place, before.part, before.side)
         elif kind == "repair" and (thing is None or thing.bare):
             base = draft.focus

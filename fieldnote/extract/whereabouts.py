@@ -73,6 +73,8 @@ class Whereabouts:
             return row.part or None
         if draft.focus.part in row.parts:
             return draft.focus.part
+        if here is not None and row.places and thing.part_word >= 0 and row.part in row.parts:
+            return row.part
         for entry in reversed(draft.recent):
             if entry.part in row.parts:
                 return entry.part

@@ -250,6 +250,7 @@ class FindingReader(ClauseBase):
                 and not previous.finding.get("check")
                 and not previous.finding.get("evidence")
                 and previous.finding.get("test") == finding.get("test")
+                and previous.present == (not self._negated)
             )
         ):
             previous.mark(c.start, c.end, "state")  # "nothing, dry": one result

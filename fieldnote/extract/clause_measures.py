@@ -8,6 +8,11 @@ from fieldnote.extract.clause_base import ClauseBase
 from fieldnote.extract.constituents import Constituent
 from fieldnote.extract.frames import Frame, Measure
 from fieldnote.extract.noun_phrases import Span, Thing, may_be_same, within
+from fieldnote.extract.units import QuantityMention
+
+
+TIME_TO_LEAK = "time-to-leak"
+_TOLD_REACH = 5
 
 
 class MeasureReader(ClauseBase):
@@ -36,6 +41,8 @@ class MeasureReader(ClauseBase):
             target.measures.remove(same[-1])
         target.measures.append(measure)
         target.mark(c.start, c.end, "quantity")
+        if target.kind == "test" and not target.result and not self._negated and self._came_in_after(i):
+            target.result, target.result_at = "leak", c.end
 
     def _torqued(self, c: Constituent) -> None:
         """ "Studs to thirty inch pounds": tightened, whatever the verb."""
@@ -67,7 +74,21 @@ class MeasureReader(ClauseBase):
             return "lasting"
         if before is not None and before.is_a("took"):
             return "took"
-        return ""
+        told = self._told_after(i)
+        return "took" if told and told[1] == TIME_TO_LEAK else ""
+
+    def _told_after(self, i: int) -> tuple[tuple[str, ...], str] | None:
+        """The words right behind the measure that tell which property it is ("before it showed"), and its id."""
+        words = [w for r in self._row[i + 1 : i + 1 + _TOLD_REACH] for w in r.item.text.split(" ")]
+        for phrase, id in self._lex.told_after.get(words[0], ()) if words else ():
+            if tuple(words[: len(phrase)]) == phrase:
+                return phrase, id
+        return None
+
+    def _came_in_after(self, i: int) -> bool:
+        """ "Took two minutes before it showed": the time of something, so that it leaked."""
+        told = self._told_after(i)
+        return told is not None and told[1] == TIME_TO_LEAK and len(told[0]) > 1
 
     def _measured(self, i: int) -> Frame | None:
         """The frame that a quantity belongs to; None where it belongs to what comes next."""
@@ -120,8 +141,12 @@ class MeasureReader(ClauseBase):
             else:
                 self._outer = Thing(item=number.value, start=c.start, end=c.end)
             return
+        if self._time_again(i, c):
+            return
         if number.value < 2:
             return
+        if i and self._row[i - 1].is_a("took") and (nxt is None or nxt.kind in ("and", "but", "then")):
+            return  # "dry at ten": a time, and no count
         if nxt is None or nxt.kind == "of":
             target = self._last or (self.frames[-1] if self.frames else None)
             if target is not None and target.kind == "state" and not self._presented:
@@ -133,6 +158,34 @@ class MeasureReader(ClauseBase):
             return  # "suspect two, the left lamp"
         elif nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
             self._count = number.value
+
+    def _time_again(self, i: int, c: Constituent) -> bool:
+        """ "Ten minutes with the hose, leaked after two": a time whose unit was said before in the sentence."""
+        number, before = c.item.number, self._row[i - 1] if i else None
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        if (
+            number is None
+            or number.value <= 0
+            or before is None
+            or not before.is_a("took")
+            or before.is_a("from_there")
+        ):
+            return False
+        if nxt is not None and nxt.kind in ("thing", "determiner", "new", "of", "item", "number", "unknown"):
+            return False
+        said = next(
+            (r.item.quantity for r in reversed(self._row[:i]) if r.item.quantity and self._is_time(r.item.quantity)),
+            None,
+        )
+        if said is None:
+            return False
+        quantity = replace(said, start=c.start, end=c.end, value=number.value, low=None, high=None)
+        self._row[i] = replace(c, kind="quantity", item=replace(c.item, quantity=quantity, number=None))
+        self._on_quantity(i, self._row[i])
+        return True
+
+    def _is_time(self, quantity: QuantityMention) -> bool:
+        return self._lex.measures.get(quantity.unit) == "time"
 
     def _on_is_source(self, i: int, c: Constituent) -> None:
         while (

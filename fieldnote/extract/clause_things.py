@@ -391,7 +391,7 @@ class ThingReader(ClauseBase):
             self._placed_test(frame, thing, prep)
         elif frame.kind == "state":
             if self._joined == "and" and prep == "at" and self._another(frame.thing, thing):
-                if not self._predicate_follows(i + 1):
+                if not (self._predicate_follows(i + 1) or self._pronoun_speaks(i + 1)):
                     self._said_of_more(frame, thing)  # "water on the left carpet and on the right carpet"
                     return
             self._placed_state(frame, thing, prep)
@@ -402,44 +402,27 @@ class ThingReader(ClauseBase):
 
     def _at_another(self, frame: Frame, thing: Thing, prep: str) -> bool:
         """ "Water on the left carpet AND ON the right carpet": whether a second place is told of the same."""
-        said = frame.thing
-        led = next(
-            (r for r in reversed(self._row) if self._prep_item and r.end <= self._prep_item.start and r.kind != "skip"),
-            None,
-        )
+        said, item = frame.thing, self._prep_item
+        led = next((r for r in reversed(self._row) if item and r.end <= item.start and r.kind != "skip"), None)
         if led is None or led.kind != "and" or prep not in ("at", "to") or said is None or self._with or frame.result:
             return False
-        if frame.kind not in ("state", "act", "test") or thing.material is not None or frame.outlet:
-            return False
-        other_side = bool(thing.side and said.side and thing.side != said.side)
-        return other_side or (thing.named and said.named and not same_thing(said, thing))
-
-    def _place_further(self, frame: Frame, thing: Thing) -> None:
-        said = frame.thing
-        assert said is not None
-        sign = frame.finding is not None and frame.finding.get("evidence")
-        if thing.bare:
-            thing = within(thing, changed(said, side=None, at=(), item=None, count=None, spans=()))
-        elif thing.part is None and thing.part_word < 0 and not sign and not (thing.named and said.place is None):
-            thing = changed(thing, part=said.part)
-        frame.more.append(thing)
-        frame.spans.extend(thing.spans)
-        frame.end = max(frame.end, thing.end)
-
-    def _another(self, said: Thing | None, thing: Thing) -> bool:
-        """Whether ``thing`` cannot be where ``said`` is: the other side, another place or another part."""
-        if said is None or said.bare:
+        if frame.kind not in ("state", "act", "test") or thing.material is not None or frame.outlet or said.bare:
             return False
         sides = thing.side is not None and said.side not in (None, "both", thing.side)
-        parts = thing.part is not None and said.part is not None and thing.part != said.part
+        parts = frame.kind == "state" and None not in (thing.part, said.part) and thing.part != said.part
         return sides or parts or (thing.named and said.named and not same_thing(said, thing))
 
-    def _said_of_more(self, frame: Frame, thing: Thing) -> None:
-        assert frame.thing is not None
+    def _place_further(self, frame: Frame, thing: Thing) -> None:
+        """What was said of a first thing is said of ``thing`` too, also what was said before in the same breath."""
+        first = frame.thing
+        assert first is not None
+        sign = frame.finding is not None and frame.finding.get("evidence")
         if thing.bare:
-            thing = within(thing, changed(frame.thing, side=None, at=(), item=None, count=None, spans=()))
+            thing = within(thing, changed(first, side=None, at=(), item=None, count=None, spans=()))
+        elif thing.part is None and thing.part_word < 0 and not sign and not (thing.named and first.place is None):
+            thing = changed(thing, part=first.part)
         for said in self._clause:
-            if said.kind == "state" and said.thing is frame.thing:
+            if said is frame or (said.kind == "state" and said.thing is first):
                 said.more.append(thing)
                 said.spans.extend(thing.spans)
                 said.end = max(said.end, thing.end)

@@ -23,6 +23,7 @@ from fieldnote.vocabulary.pack import (
     Pack,
     Part,
     Place,
+    QuantityKind,
     Reading,
     State,
     Unit,
@@ -105,6 +106,8 @@ class Lexicon:
     units: UnitTable | None = None
     measures: dict[str, str] = field(default_factory=dict)
     facts: dict[str, FactKind] = field(default_factory=dict)
+    told_after: dict[str, tuple[tuple[tuple[str, ...], str], ...]] = field(default_factory=dict)
+    """Words behind a measure that tell which property is meant, by their first word, the longest first; its id."""
     test_states: tuple[str, str] = ("", "")
     """The result of a test that leaked, and of one that did not."""
     number_words: frozenset[str] = frozenset()
@@ -405,6 +408,11 @@ def _add_units(lex: Lexicon) -> None:
                 phrases.setdefault(words, unit.symbol)
         lex.words.update(w for phrase in phrases for w in phrase.split())
     lex.units = compile_units(phrases)
+    told = sorted(
+        ((fold(p), row.id) for row in lex.pack.rows(QuantityKind) for p in row.after), key=lambda t: -len(t[0])
+    )
+    for words_after, id in told:
+        lex.told_after[words_after[0]] = (*lex.told_after.get(words_after[0], ()), (words_after, id))
     for row in (*lex.pack.terms("fact"), *lex.pack.terms("command")):
         for phrase in (*row.say, *getattr(row, "choices", ())):
             lex.words.update(fold(phrase))

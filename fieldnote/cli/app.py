@@ -8,7 +8,8 @@ from typing import Annotated, Any, Optional
 import typer
 
 from fieldnote import __version__
-from fieldnote.cli import job, models, store, vocab
+from fieldnote.cli import job, models, people, store, vocab
+from fieldnote.cli.certificate import certificate
 from fieldnote.cli.demo import demo
 from fieldnote.cli.extract import extract
 from fieldnote.cli.failures import report
@@ -53,6 +54,7 @@ def top(
     """Dictated leak diagnosis: from sound to entries, the next place to check, and the write-up. Works offline."""
 
 
+app.command()(certificate)
 app.command()(demo)
 app.command()(extract)
 app.command()(guide)
@@ -65,6 +67,7 @@ app.command()(serve)
 app.command()(take)
 job.app.command("handover")(handover)
 app.add_typer(job.app)
+app.add_typer(people.app)
 app.add_typer(store.app)
 app.add_typer(models.app)
 app.add_typer(vocab.app)

@@ -7,19 +7,20 @@ from contextlib import asynccontextmanager
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from fieldnote import __version__
-from fieldnote.errors import Clash, DeviceMissing, FieldnoteError, NotFound, StoreFault
+from fieldnote.errors import FieldnoteError
 from fieldnote.flow import Rooms
-from fieldnote.web import bay, changes, desk, documents, entries, intake, jobs, leaves, sign_off, sound, words
-from fieldnote.web.asking import House, NotOurPage, page_of
+from fieldnote.web import bay, changes, desk, documents, entries, intake, jobs, leaves, sign_off, sound, ways_in, words
+from fieldnote.web.answers import answer, status_of, told
+from fieldnote.web.asking import House
 from fieldnote.web.guard import Guard, Limits
 from fieldnote.web.listening import Hears, Listening, OneAtATime
 from fieldnote.web.looks import STATIC
-from fieldnote.web.roles import NotAllowed
+from fieldnote.web.sign_in import Door, SignIn
 
 ROOMS = (jobs, desk, bay, entries, changes, intake, sign_off, documents, leaves, sound, words)
 
@@ -30,6 +31,8 @@ def create_app(
     *,
     hears: Callable[[], Hears] = OneAtATime,
     limits: Limits | None = None,
+    sign_in: SignIn | None = None,
+    scheme: str = "http",
 ) -> FastAPI:
     """The application.
 
@@ -38,6 +41,8 @@ def create_app(
         hosts: what browsers may call this server (``127.0.0.1:8460``); any other name is refused.
         hears: opens what hears recordings that come in.
         limits: how much a request may send.
+        sign_in: who may sign in; None asks for no sign-in, which is for this machine alone.
+        scheme: ``https`` where the server is reached by it.
 
     """
     listening = Listening(rooms, hears)
@@ -49,8 +54,13 @@ def create_app(
 
     app = FastAPI(title="fieldnote", version=__version__, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.house = House(rooms, listening)
-    app.state.sign_in = None
-    app.add_middleware(Guard, hosts=frozenset(host.lower() for host in hosts), limits=limits or Limits())
+    app.state.sign_in = sign_in
+    if sign_in is not None:
+        app.state.house.secret = sign_in.people.secret()
+        app.include_router(ways_in.router)
+        app.add_middleware(Door, sign_in=sign_in)
+    named = frozenset(host.lower() for host in hosts)
+    app.add_middleware(Guard, hosts=named, limits=limits or Limits(), scheme=scheme)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for room in ROOMS:
         app.include_router(room.router)
@@ -60,31 +70,9 @@ def create_app(
     return app
 
 
-def status_of(error: FieldnoteError) -> int:
-    """The HTTP status of an error of the tree."""
-    for kind, status in (
-        (NotOurPage, 403),
-        (NotAllowed, 403),
-        (NotFound, 404),
-        (Clash, 409),
-        (StoreFault, 503),
-        (DeviceMissing, 503),
-    ):
-        if isinstance(error, kind):
-            return status
-    return 422
-
-
-def answer(request: Request, status: int, what: str, where: str = "", do: str = "") -> Response:
-    """An error as a page, or as JSON where a script asked."""
-    if "application/json" in request.headers.get("accept", ""):
-        return JSONResponse({"error": {"what": what, "where": where, "do": do}}, status)
-    return page_of(request).render("error.html.j2", status, what=what, where=where, do=do)
-
-
 async def _told(request: Request, error: Exception) -> Response:
     assert isinstance(error, FieldnoteError)
-    return answer(request, status_of(error), error.what, error.where, error.do)
+    return told(request, error)
 
 
 async def _not_understood(request: Request, error: Exception) -> Response:

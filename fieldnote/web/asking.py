@@ -27,7 +27,10 @@ from fieldnote.web.write_ups import WriteUps
 TOKEN_FIELD = "token"
 TOKEN_HEADER = "x-fieldnote-token"
 _VISIT = "fieldnote_visit"
+_VISIT_OVER_HTTPS = f"__Host-{_VISIT}"
 _WHO = "fieldnote_who"
+_VISIT_LENGTH = 43
+"""Characters: 32 random bytes in base 64."""
 _YEAR_S = 365 * 24 * 3600
 _LONGEST_NAME = 60
 
@@ -98,8 +101,8 @@ class Page:
 
     def render(self, template: str, status: int = 200, **context: Any) -> HTMLResponse:
         """A page. A visit without a token begins here."""
-        visit = self.request.cookies.get(_VISIT, "")
-        fresh = len(visit) != 43
+        visit = visit_of(self.request)
+        fresh = not visit
         if fresh:
             visit = secrets.token_urlsafe(32)
         body = (
@@ -111,12 +114,13 @@ class Page:
                 path=self.request.url.path,
                 may=partial(may, self.request),
                 person=person_of(self.request),
+                asks_sign_in=self.request.app.state.sign_in is not None,
                 **context,
             )
         )
         answer = HTMLResponse(body, status)
         if fresh:
-            _put(answer, _VISIT, visit, hidden=True)
+            _put(self.request, answer, _visit_name(self.request), visit)
         return answer
 
     def to(self, path: str) -> RedirectResponse:
@@ -125,14 +129,31 @@ class Page:
 
     def remember(self, answer: RedirectResponse, name: str) -> RedirectResponse:
         """Keep the person's name on this device."""
-        _put(answer, _WHO, quote(" ".join(name.split())[:_LONGEST_NAME]), age_s=_YEAR_S)
+        _put(self.request, answer, _WHO, quote(" ".join(name.split())[:_LONGEST_NAME]), age_s=_YEAR_S)
         return answer
 
 
+def visit_of(request: Request) -> str:
+    """What the token of a form is tied to: the person who is signed in, else the visit of this browser; "" for none.
+
+    To the person and not to the sign-in: what was typed before a sign-in ran out can be sent after the next.
+    """
+    person = person_of(request)
+    if person is not None:
+        return f"person {person.id}"
+    visit = request.cookies.get(_visit_name(request), "")
+    return visit if len(visit) == _VISIT_LENGTH else ""
+
+
+def _visit_name(request: Request) -> str:
+    return _VISIT_OVER_HTTPS if request.url.scheme == "https" else _VISIT
+
+
 def _put(
-    answer: HTMLResponse | RedirectResponse, name: str, value: str, *, age_s: int | None = None, hidden: bool = True
+    request: Request, answer: HTMLResponse | RedirectResponse, name: str, value: str, *, age_s: int | None = None
 ) -> None:
-    answer.set_cookie(name, value, max_age=age_s, httponly=hidden, samesite="strict", path="/")
+    secure = request.url.scheme == "https"
+    answer.set_cookie(name, value, max_age=age_s, httponly=True, secure=secure, samesite="strict", path="/")
 
 
 def _user() -> str:
@@ -157,7 +178,7 @@ async def sent_form(request: Request) -> AsyncIterator[FormData]:
     given = request.headers.get(TOKEN_HEADER, "")
     async with request.form(max_files=1, max_fields=200) as form:
         given = given or str(form.get(TOKEN_FIELD, ""))
-        visit = request.cookies.get(_VISIT, "")
+        visit = visit_of(request)
         if not visit or not hmac.compare_digest(given.encode(), house_of(request).token(visit).encode()):
             raise NotOurPage(
                 "this form is older than the server, or not from a page of fieldnote's",
@@ -181,4 +202,15 @@ def texts_of(form: FormData, name: str) -> list[str]:
 OnPage = Annotated[Page, Depends(page_of)]
 Sent = Annotated[FormData, Depends(sent_form)]
 
-__all__ = ["TOKEN_FIELD", "TOKEN_HEADER", "House", "NotOurPage", "OnPage", "Page", "Sent", "text_of", "texts_of"]
+__all__ = [
+    "TOKEN_FIELD",
+    "TOKEN_HEADER",
+    "House",
+    "NotOurPage",
+    "OnPage",
+    "Page",
+    "Sent",
+    "text_of",
+    "texts_of",
+    "visit_of",
+]

@@ -59,10 +59,11 @@ class Limits:
 class Guard:
     """Refuses what does not come from our own pages, and sets the headers of every answer."""
 
-    def __init__(self, app: ASGIApp, hosts: frozenset[str], limits: Limits) -> None:
+    def __init__(self, app: ASGIApp, hosts: frozenset[str], limits: Limits, scheme: str = "http") -> None:
         self.app = app
         self.hosts = hosts
         self.limits = limits
+        self.origins = frozenset(f"{scheme}://{host}" for host in hosts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, or refuse it."""
@@ -90,12 +91,15 @@ class Guard:
         if headers.get("host", "").lower() not in self.hosts:
             return 421, "fieldnote does not answer to this host name. Open it under the address that it printed."
         changes = scope["type"] == "websocket" or scope["method"] not in SAFE_METHODS
+        from_elsewhere = headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
         if not changes:
+            # Fetch Metadata: a link of another site may lead here; a picture, a frame or a script of its own may not.
+            followed = headers.get("sec-fetch-mode") == "navigate" and headers.get("sec-fetch-dest") == "document"
+            if from_elsewhere and not followed:
+                return 403, "This was asked for by a page that is not fieldnote's."
             return None
         origin = headers.get("origin")
-        ours = {f"{scheme}://{host}" for host in self.hosts for scheme in ("http", "https")}
-        from_elsewhere = headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
-        if (origin is not None and origin.lower() not in ours) or from_elsewhere:
+        if (origin is not None and origin.lower() not in self.origins) or from_elsewhere:
             return 403, "This came from a page that is not fieldnote's, so nothing was done."
         if scope["type"] == "websocket" and origin is None:
             return 403, "A live connection must come from a page of fieldnote's."

@@ -383,17 +383,13 @@ class ThingReader(ClauseBase):
                 if self._predicate_follows(i + 1) or not self._thing_ahead(i + 1):
                     self._subjects = [thing]
             return
-        if self._at_another(frame, thing, prep) and not self._predicate_next(i + 1):
+        if self._at_another(frame, thing, prep) and not (self._predicate_next(i + 1) or self._pronoun_speaks(i + 1)):
             self._place_further(frame, thing)
         elif frame.kind == "act":
             self._placed_act(frame, thing, prep)
         elif frame.kind == "test":
             self._placed_test(frame, thing, prep)
         elif frame.kind == "state":
-            if self._joined == "and" and prep == "at" and self._another(frame.thing, thing):
-                if not (self._predicate_follows(i + 1) or self._pronoun_speaks(i + 1)):
-                    self._said_of_more(frame, thing)  # "water on the left carpet and on the right carpet"
-                    return
             self._placed_state(frame, thing, prep)
         elif prep != "away":
             frame.thing = thing if frame.thing is None else located(frame.thing, thing)

@@ -10,7 +10,6 @@ from fieldnote.extract.frames import Frame, Measure
 from fieldnote.extract.noun_phrases import Span, Thing, may_be_same, within
 from fieldnote.extract.units import QuantityMention
 
-
 TIME_TO_LEAK = "time-to-leak"
 _TOLD_REACH = 5
 
@@ -119,6 +118,8 @@ class MeasureReader(ClauseBase):
                 return self._test
             if self._last is not None and self._last.kind == "act" and dimension == "time":
                 return None
+            if self._last is not None and self._last.measures and nxt is not None and nxt.kind == "state":
+                return None  # "no leak at five minutes, at seven it came in"
             acting = self._last is not None and self._last.kind == "act"
             return None if acting and dimension == "time" else self._last
         return self._last

@@ -12,6 +12,7 @@ from fieldnote.extract.lexicon import Lexicon
 from fieldnote.extract.noun_phrases import Thing
 from fieldnote.extract.origins import entry_id, heard, origin
 from fieldnote.extract.state import Focus
+from fieldnote.extract.units import QuantityMention
 from fieldnote.records import Entry, Quantity
 
 _OTHER = {"left": "right", "right": "left"}
@@ -160,11 +161,27 @@ class Corrector:
             return replace(entry, quantities=(Quantity(old.what, number.value, old.unit),))
         return entry
 
-    def measure(self, draft: Draft, c: Constituent) -> bool:
+    def _measure_test(self, draft: Draft, test: Entry, c: Constituent, q: QuantityMention, *, lasting: bool) -> bool:
+        """How long a test ran, or how soon it leaked, told in a breath of its own."""
+        what = self._lex.measures[q.unit]
+        if what == "time":
+            leaked = test.state == self._lex.test_states[0] and not lasting and q.unit != "h"
+            what = "time-to-leak" if leaked else "duration"
+        if any(old.what == what for old in test.quantities):
+            return False
+        quantities = (*test.quantities, Quantity(what, q.value, q.unit))
+        draft.change(replace(test, quantities=quantities, origins=(*test.origins, self._origin(draft, c))))
+        return True
+
+    def measure(self, draft: Draft, c: Constituent, *, lasting: bool = False) -> bool:
         """Add a measure to the last entry, where it is one that can have such a measure and has none."""
         q = c.item.quantity
         last = next((e for e in reversed(draft.recent) if e.kind not in ("fact", "plan")), None)
-        if q is None or last is None or last.id not in draft.last_said:
+        if q is None or last is None:
+            return False
+        if last.kind == "test" and self._lex.measures.get(q.unit) in ("time", "pressure"):
+            return self._measure_test(draft, last, c, q, lasting=lasting)
+        if last.id not in draft.last_said:
             return False
         if self._lex.measures.get(q.unit) != "length" or last.kind not in ("check", "evidence") or last.quantities:
             return False

@@ -312,7 +312,8 @@ class Extractor:
         ]
         if len(plain) != 1 or plain[0].kind != "quantity":
             return False
-        return self._corrector.measure(draft, plain[0])
+        at = next(n for n, c in enumerate(row) if c is plain[0])
+        return self._corrector.measure(draft, plain[0], lasting=any(c.is_a("lasting") for c in row[:at]))
 
     def _repetition(self, draft: Draft, row: Sequence[Constituent]) -> bool:
         """ "Same on the right", "other side the same", "ditto on the left"."""

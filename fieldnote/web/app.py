@@ -14,15 +14,30 @@ from starlette.exceptions import HTTPException
 from fieldnote import __version__
 from fieldnote.errors import FieldnoteError
 from fieldnote.flow import Rooms
-from fieldnote.web import bay, changes, desk, documents, entries, intake, jobs, leaves, sign_off, sound, ways_in, words
+from fieldnote.web import (
+    bay,
+    changes,
+    desk,
+    documents,
+    entries,
+    intake,
+    jobs,
+    leaves,
+    sign_off,
+    sound,
+    sound_stream,
+    ways_in,
+    words,
+)
 from fieldnote.web.answers import answer, status_of, told
 from fieldnote.web.asking import House
 from fieldnote.web.guard import Guard, Limits
 from fieldnote.web.listening import Hears, Listening, OneAtATime
+from fieldnote.web.live_jobs import LiveJobs
 from fieldnote.web.looks import STATIC
 from fieldnote.web.sign_in import Door, SignIn
 
-ROOMS = (jobs, desk, bay, entries, changes, intake, sign_off, documents, leaves, sound, words)
+ROOMS = (jobs, desk, bay, entries, changes, intake, sign_off, documents, leaves, sound, sound_stream, words)
 
 
 def create_app(
@@ -50,10 +65,12 @@ def create_app(
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
+        app.state.live.close()
         listening.close()
 
     app = FastAPI(title="fieldnote", version=__version__, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.house = House(rooms, listening)
+    app.state.live = LiveJobs()
     app.state.sign_in = sign_in
     if sign_in is not None:
         app.state.house.secret = sign_in.people.secret()

@@ -15,6 +15,7 @@ from urllib.parse import quote, unquote
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.datastructures import FormData
+from starlette.requests import HTTPConnection
 
 from fieldnote.errors import UserMistake
 from fieldnote.flow import Rooms
@@ -133,7 +134,7 @@ class Page:
         return answer
 
 
-def visit_of(request: Request) -> str:
+def visit_of(request: HTTPConnection) -> str:
     """What the token of a form is tied to: the person who is signed in, else the visit of this browser; "" for none.
 
     To the person and not to the sign-in: what was typed before a sign-in ran out can be sent after the next.
@@ -145,8 +146,8 @@ def visit_of(request: Request) -> str:
     return visit if len(visit) == _VISIT_LENGTH else ""
 
 
-def _visit_name(request: Request) -> str:
-    return _VISIT_OVER_HTTPS if request.url.scheme == "https" else _VISIT
+def _visit_name(request: HTTPConnection) -> str:
+    return _VISIT_OVER_HTTPS if request.url.scheme in ("https", "wss") else _VISIT
 
 
 def _put(

@@ -144,7 +144,7 @@ class MeasureReader(ClauseBase):
             return
         if self._time_again(i, c):
             return
-        if number.value < 2:
+        if number.value < 2 or self._one_of_them(number.value, nxt):
             return
         if i and self._row[i - 1].is_a("took") and (nxt is None or nxt.kind in ("and", "but", "then")):
             return  # "dry at ten": a time, and no count
@@ -159,6 +159,20 @@ class MeasureReader(ClauseBase):
             return  # "suspect two, the left lamp"
         elif nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
             self._count = number.value
+
+    def _one_of_them(self, value: int, nxt: Constituent | None) -> bool:
+        """Numbers before "is" or "are": how many of those that were named, or which of them."""
+        if nxt is None or nxt.kind != "link":
+            return False
+        listed = self._subjects[-1] if self._subjects and self._mode == "" else None
+        if listed is not None and listed.part is not None:
+            self._subjects[-1] = replace(listed, count=value)  # "of the four drain holes two are blocked"
+            return True
+        last = self._last.thing if self._last is not None and self._mode == "state" else None
+        if last is None or last.item is None:
+            return False
+        self._begin(replace(last, item=value))  # "screws one and three are loose, two is missing"
+        return True
 
     def _time_again(self, i: int, c: Constituent) -> bool:
         """ "Ten minutes with the hose, leaked after two": a time whose unit was said before in the sentence."""

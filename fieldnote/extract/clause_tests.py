@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fieldnote.extract.clause_base import ClauseBase
 from fieldnote.extract.constituents import Constituent
 from fieldnote.extract.frames import Frame
@@ -23,9 +25,15 @@ class TestReader(ClauseBase):
             and seen.finding is not None
         ):
             evidence = seen.finding.get("evidence")
-            if evidence and self._lex.states[evidence].wet:
-                # "Water came down the post when I hosed the joint".
+            if (evidence and self._lex.states[evidence].wet) or seen.finding.get("test") == self._lex.test_states[0]:
+                # "Water came down the post when I hosed the joint", "thirty seconds after I started on the joint".
                 frame.result, seen.outlet = "leak", True
+                seen.thing = seen.thing or seen.weak
+                timed = [m for m in seen.measures if self._dimension(m) == "time"]
+                seen.measures = [m for m in seen.measures if m not in timed]
+                frame.measures.extend(replace(m, cue="took") for m in timed)
+                if not evidence:
+                    seen.finding = None
         self._mode = "test"
         self._test = frame
         self._add(frame)

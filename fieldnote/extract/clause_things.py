@@ -32,7 +32,10 @@ class ThingReader(ClauseBase):
         if (
             thing.halves is not None
             and self._needs_half()
-            and self._predicate_next(i + 1, linked=self._handle is not None or self._mode == "test")
+            and (
+                self._predicate_next(i + 1, linked=self._handle is not None or self._mode == "test")
+                or (self._two_parts(thing) and self._predicate_follows(i + 1))
+            )
         ):
             # Two names side by side: the first ends what was said, the second begins the next statement.
             first, second = thing.halves
@@ -56,6 +59,13 @@ class ThingReader(ClauseBase):
             self._on_bare_thing(i, thing)
         self._joined = ""
         self._with = False
+
+    def _two_parts(self, thing: Thing) -> bool:
+        """ "Lifted the carpet, seam along the floor is split": two parts, and no word that makes them one."""
+        if thing.halves is None or self._mode != "act":
+            return False
+        one, other = thing.halves
+        return one.part is not None and other.part is not None and not one.named and not other.bare
 
     def _turned_next(self, j: int) -> bool:
         """Whether a torque is told of what was just named ("the stud taken to four newton metres")."""
@@ -96,7 +106,7 @@ class ThingReader(ClauseBase):
             self._material, self._with = thing.material, False
             return
         joined = self._joined
-        predicate = self._predicate_next(i + 1) if thing.bare and not thing.side else self._predicate_follows(i + 1)
+        predicate = self._spoken_of(i, thing)
         if self._handle is not None:
             self._handle_object(thing)
             return
@@ -129,6 +139,15 @@ class ThingReader(ClauseBase):
                 self._subjects[-1] = within(thing, self._subjects[-1])
         else:
             self._subjects = [thing if self._outer is None else within(thing, self._outer)]
+
+    def _spoken_of(self, i: int, thing: Thing) -> bool:
+        """Whether what follows is said of the thing, or of what it leads in ("rear corner, sealer's pulled away")."""
+        if not thing.bare or thing.side:
+            return self._predicate_follows(i + 1)
+        led = self._row[i].item.text.startswith(("at ", "in ", "on "))
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        names = nxt is not None and nxt.thing is not None and not nxt.thing.bare
+        return self._predicate_next(i + 1) or (names and not led and self._predicate_next(i + 2))
 
     def _object(self, thing: Thing, joined: str, predicate: bool) -> None:
         frame = self._last
@@ -218,7 +237,7 @@ class ThingReader(ClauseBase):
             self._narrow(frame, thing)
         elif (predicate and (frame.thing is not None or frame.result)) or (frame.pronoun and frame.thing is None):
             self._begin(thing)
-        elif frame.kind == "test" and frame.thing is None and not frame.result:
+        elif frame.kind == "test" and frame.thing is None and not frame.result_at:
             frame.thing = thing
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)

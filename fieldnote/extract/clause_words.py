@@ -373,9 +373,9 @@ class WordReader(ClauseBase):
         if last is None or last.kind != "act" or last.thing is not None or last.pronoun or self._prep or self._with:
             return False
         j = i
-        while j and self._row[j - 1].kind in ("unknown", "skip", "determiner"):
+        while j and self._row[j - 1].kind in ("unknown", "skip", "determiner", "both_of"):
             j -= 1
-        named = any(r.is_a("determiner", "owner") for r in self._row[j:i])
+        named = any(r.is_a("determiner", "owner", "both_of") for r in self._row[j:i])
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         return (
             named

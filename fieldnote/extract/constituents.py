@@ -425,6 +425,7 @@ class Grouper:
             return ("method_verb" if self._method_verb(item, items, i, last) else "method"), method
         for word_class in ("retest_verb", "test_verb"):
             denied = last is not None and last.kind == "negator" and "state" in item.tags
+            denied = denied or (item.is_a("apply") and self._puts_material(items, i + 1))
             if item.is_a(word_class) and not denied and self._verb_here(item, items, i, last):
                 return ("retest" if word_class == "retest_verb" else "test"), item.sense("word")
         if item.is_a("retest"):
@@ -575,6 +576,12 @@ class Grouper:
         ):
             j += 1
         return j < len(items) and bool(items[j].tags & THING_TAGS)
+
+    def _puts_material(self, items: Sequence[Item], j: int) -> bool:
+        """Whether a material is the object of the verb before ``j`` ("sprayed primer on the seam")."""
+        while j < len(items) and (items[j].is_a(*SKIPPED, "new") or not items[j].senses):
+            j += 1
+        return j < len(items) and "material" in items[j].tags
 
     def _material_follows(self, items: Sequence[Item], j: int) -> bool:
         """Whether "with urethane" or the like comes next: then something was done, not found."""

@@ -301,6 +301,9 @@ class Rephraser:
             finding = c.item.finding if c.kind == "state" and c.item.sense("state", "noun") is not None else None
             if finding is None or finding.get("evidence") or finding.get("test") or not i:
                 continue
+            if i > 2 and row[i - 2].kind == "of" and row[i - 3].thing is not None and row[i - 3].thing.bare:
+                out[i - 2 : i + 1] = [_as(x, "skip") for x in row[i - 2 : i + 1]]  # "the upper corner of the opening"
+                continue
             if (
                 row[i - 1].kind != "determiner"
                 or row[i - 1].item.text in ("a", "an", "another")

@@ -32,6 +32,13 @@ VIN_QUESTION = "vin"
 """A VIN fails its check digit: ``vin.read_vin`` of its value may propose what was meant."""
 
 
+_ROUND_A_MEASURE = frozenset(
+    {"skip", "determiner", "along", "hedge", "mend", "unknown", "link", "pronoun", "lasting", "preposition", "took"}
+    | {"of", "negator", "subject"}
+)
+"""Kinds of words that may stand around a measure alone."""
+
+
 class Extractor:
     """Understands dictation with one pack. Pure: the same text and state give the same result."""
 
@@ -288,28 +295,8 @@ class Extractor:
         return None
 
     def _measure_alone(self, draft: Draft, row: Sequence[Constituent]) -> bool:
-        """ "About three inches long": a measure alone belongs to what was said last."""
-        plain = [
-            c
-            for c in row
-            if c.kind
-            not in (
-                "skip",
-                "determiner",
-                "along",
-                "hedge",
-                "mend",
-                "unknown",
-                "link",
-                "pronoun",
-                "lasting",
-                "preposition",
-                "took",
-                "of",
-                "negator",
-                "subject",
-            )
-        ]
+        """ "About three inches long", "ran it for ten minutes": a measure alone belongs to what was said last."""
+        plain = [c for c in row if c.kind not in _ROUND_A_MEASURE and not (c.kind == "handle" and c.is_a("lasting"))]
         if len(plain) != 1 or plain[0].kind != "quantity":
             return False
         at = next(n for n, c in enumerate(row) if c is plain[0])

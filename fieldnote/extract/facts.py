@@ -10,6 +10,7 @@ from fieldnote.extract.dates import read_build_date, read_model_year
 from fieldnote.extract.digit_strings import read_digit_string, read_odometer
 from fieldnote.extract.items import Item, Line
 from fieldnote.extract.lexicon import NUMBER_WORDS, Lexicon
+from fieldnote.extract.numbers import number_at
 from fieldnote.extract.spelled import read_spelled, spelling_table
 from fieldnote.extract.tokens import fold
 from fieldnote.extract.units import QuantityMention
@@ -27,6 +28,8 @@ VIN_SURE = {"valid": 1.0, "unchecked": 0.9, "wrong": 0.5, "incomplete": 0.3, "to
 _SPELLED_LEAST = 4
 _GLUED_LEAST = 8
 _HOUR_MIN = 60
+_ROUND_LABOR = ("filler", "opener", "function", "mend", "approximate", "pronoun", "link", "labor")
+"""Words that may stand around a time alone, so that it tells how long the work took."""
 _SHORT_REMARK = 6
 _CUSTOMER_REACH = 7
 
@@ -227,6 +230,9 @@ class FactFinder:
             number = next((x.number for x in line.items if x.start == start and x.number is not None), None)
             if number is not None and number.kind in ("decimal", "fraction"):
                 return FactFound(fact.id, number.value, fact.units[0], i, number.end)
+            bare = number_at(texts, start, unit_follows=True)  # "diag point seven five"
+            if bare is not None and bare.kind == "decimal" and 0 < bare.value < 1:
+                return FactFound(fact.id, bare.value, fact.units[0], i, bare.end)
         elif fact.value == "text":
             return self._text(line, i, start, fact)
         return None
@@ -358,10 +364,13 @@ class FactFinder:
             tuple(texts[k : k + len(w)]) == w
             for k in range(len(texts)) for w, f in self._names.get(texts[k], ()) if f is fact
         )  # fmt: skip
-        said = [i for i in line.items if not i.is_a("filler", "opener", "function", "mend", "approximate")]
-        if len(said) == 1 and said[0].number is not None and said[0].number.kind == "decimal" and not found:
-            found.append(FactFound(fact.id, said[0].number.value, fact.units[0], said[0].start, said[0].end))
-            return
+        said = [i for i in line.items if not i.is_a(*_ROUND_LABOR)]
+        first = said[0].number if said and not found else None
+        if first is not None and first.kind == "decimal":
+            end = said[0].end if len(said) == 1 else self._work_end(line, said[0])
+            if end is not None:
+                found.append(FactFound(fact.id, first.value, fact.units[0], said[0].start, end))
+                return
         for item in line.items:
             q = item.quantity
             if (
@@ -373,6 +382,10 @@ class FactFinder:
             before = next((x for x in line.items if x.end == item.start), None)
             if before is not None and before.is_a("lasting") and not cued:
                 continue
+            work_end = None if testing or q.unit == "s" else self._work_end(line, item)
+            if work_end is not None:
+                found.append(FactFound(fact.id, _hours(q), fact.units[0], item.start, work_end))
+                return
             spread = q.unit == "min" and q.value >= _HOUR_MIN
             hours = q.unit == "h" or (spread and not testing)
             if hours and (cued or not testing or self._beside_duration(line, item)):
@@ -387,6 +400,27 @@ class FactFinder:
             ):
                 found.append(FactFound(fact.id, _hours(q), fact.units[0], item.start, item.end))
                 return
+
+    def _work_end(self, line: Line, time: Item) -> int | None:
+        """ "Point eight to refit": the word after the verb that tells what a time was spent on; None without one.
+
+        The verb tells of work that has an entry of its own where it was done, so it gives none here.
+        """
+        after = [i for i in line.items if i.start >= time.end]
+        if len(after) < 2:
+            return None
+        if after[0].is_a("to") and (
+            after[1].sense("act", "base") is not None or (not after[1].tags and len(after) == 2)
+        ):
+            return after[1].end
+        tests = [i for i in after if not i.is_a("lasting", "preposition", "determiner")]
+        if (
+            after[0].is_a("lasting")
+            and len(tests) == 1
+            and (tests[0].is_a("test", "retest") or "method" in tests[0].tags)
+        ):
+            return tests[0].end  # "point three for the water test"
+        return None
 
     def _beside_duration(self, line: Line, hours: Item) -> bool:
         """Whether another time was said with the test, so that the hours at the end are not its own."""

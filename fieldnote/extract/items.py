@@ -204,6 +204,8 @@ class ItemMaker:
         seen = False
         for j in range(i + 1, min(i + _PARTICLE_REACH, len(items))):
             item = items[j]
+            if item.quantity is not None:
+                return None
             for last in range(min(j + _PARTICLE_LONGEST, len(items)) - 1 if seen else j - 1, j - 1, -1):
                 text = " ".join(k.text for k in items[j : last + 1])
                 if text in particles:
@@ -218,7 +220,7 @@ class ItemMaker:
                 or (not item.senses and j > i + 1)
             ):
                 seen = True
-            elif item.tags & {"act", "method"} or item.is_a("and", "but", "then", "or") or item.quantity is not None:
+            elif item.tags & {"act", "method"} or item.is_a("and", "but", "then", "or"):
                 return None
         return None
 

@@ -32,8 +32,8 @@ _PRONOUN_BEFORE = {
 }  # fmt: skip
 # Words that may stand before a bare "point five"; after a noun or "that" it is a place in talk, not a decimal.
 _POINT_AFTER = {
-    "", "about", "is", "was", "by", "of", "than", "minus", "and", "to", "around", "only", "like", "say", "negative",
-    "approximately", "roughly", "maybe", "exactly", "for", "plus", "least", "most", "another",
+    "", "'s", "about", "is", "was", "by", "of", "than", "minus", "and", "to", "around", "only", "like", "say",
+    "negative", "approximately", "roughly", "maybe", "exactly", "for", "plus", "least", "most", "another",
 }  # fmt: skip
 
 

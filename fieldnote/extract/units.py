@@ -267,8 +267,10 @@ class _Reader:
             return self._sum(found, amount.value, unit[0], unit[1], said=True)
         smaller = _SMALLER.get(found.unit)
         ended = amount.end >= len(words) or words[amount.end] in _CLOSERS
-        if joined or smaller is None or not ended or not self._counts(found, amount, smaller):
+        if smaller is None or not ended or not self._counts(found, amount, smaller):
             return None
+        if joined and amount.value % 5:
+            return None  # "an hour and ten", and no other number: what follows an "and" is mostly something else
         return self._sum(found, amount.value, smaller, amount.end, said=False)
 
     def _counts(self, found: _Found, amount: Parsed, smaller: str) -> bool:

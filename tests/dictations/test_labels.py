@@ -32,7 +32,7 @@ FACT_SHAPES = {
 }
 # Letter values and weights of the vehicle identification number: 49 CFR 565.15, tables III and IV.
 VIN_LETTERS = dict(zip("ABCDEFGHJKLMNPRSTUVWXYZ", map(int, "12345678123457923456789"), strict=True))
-OPEN_ONLY = ("third-crowd", "fourth-")  # voices that the README lists as open only; fourth: until its held half is in
+OPEN_ONLY = ("third-crowd",)  # voices that the README lists as open only
 NO_DIGIT = "Z"  # the filler that European makers put in position 9, where no check digit is asked
 VIN_WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 

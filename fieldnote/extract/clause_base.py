@@ -72,6 +72,10 @@ class ClauseBase:
                 self._push_state(self._lacks, self._missing(), "adj")  # "no gasket behind it"
                 self._reset()
                 return
+            if any(self._dimension(m) == "torque" for m in self._measures) and thing.part is not None:
+                self._tightened(thing)  # "thirty inch pounds on the antenna nut"
+                self._reset()
+                return
             off = self._taken_off
             removed = next((s for s in self._lex.find(("off",)) if s.tag == "act"), None)
             if off is not None and removed is not None and thing.part is not None and not self._negated:
@@ -88,6 +92,13 @@ class ClauseBase:
                 self.frames[-1].unsure = True
             del thing
         self._reset()
+
+    def _tightened(self, thing: Thing) -> None:
+        tighten = next(
+            (m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), ""
+        )
+        if tighten:
+            self._act((tighten,), thing).measures.extend(self._measures)
 
     def _add(self, frame: Frame) -> Frame:
         frame.unsure = frame.unsure or self._unsure

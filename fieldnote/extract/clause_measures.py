@@ -20,6 +20,9 @@ class MeasureReader(ClauseBase):
     def _on_quantity(self, i: int, c: Constituent) -> None:
         quantity = c.item.quantity
         assert quantity is not None
+        if self._next_round(i):
+            self._close()
+            self._test, self._earlier_test = None, False
         cue = self._cue(i)
         measure = Measure(quantity, cue, Span(c.start, c.end, "quantity"))
         self._prep = ""
@@ -42,6 +45,21 @@ class MeasureReader(ClauseBase):
         target.mark(c.start, c.end, "quantity")
         if target.kind == "test" and not target.result and not self._negated and self._came_in_after(i):
             target.result, target.result_at = "leak", c.end
+
+    def _next_round(self, i: int) -> bool:
+        """ "… no leak, ten minutes on the sunroof": a time and a place after a result begin another test."""
+        quantity, last = self._row[i].item.quantity, self._last
+        if quantity is None or not self._is_time(quantity) or last is None:
+            return False
+        result = last.kind == "test" and bool(last.result) and bool(last.measures)
+        told = (
+            last.kind == "state" and last.finding is not None and bool(last.finding.get("test")) and bool(last.measures)
+        )
+        if not (result or told) or self._cue(i):
+            return False
+        row = [r for r in self._row[i + 1 : i + 4] if r.kind not in ("determiner", "skip")]
+        at = len(row) > 1 and row[0].is_a("preposition") and row[0].item.text in ("on", "at", "along", "over")
+        return at and row[1].thing is not None and row[1].thing.named
 
     def _torqued(self, c: Constituent) -> None:
         """ "Studs to thirty inch pounds": tightened, whatever the verb."""

@@ -58,6 +58,12 @@ class TestReader(ClauseBase):
             said.mark(c.start, c.end, "method")
             self._mode, self._test, self._with, self._prep = "test", said, False, ""
             return
+        if (said := self._last) is not None and said.kind == "look" and self._with:
+            # "Checked the roof joint with the ultrasonic": a test.
+            said.kind, said.method = "test", c.sense.value
+            said.mark(c.start, c.end, "method")
+            self._mode, self._test, self._with, self._prep = "test", said, False, ""
+            return
         self._prep = "" if self._with or self._prep in ("at", "to", "off") else self._prep
         test = self._last if self._mode == "test" and self._last is not None and self._last.kind == "test" else None
         if test is not None and (test.method is None or self._with or (test.thing is None and not test.result)):

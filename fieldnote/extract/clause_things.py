@@ -206,10 +206,10 @@ class ThingReader(ClauseBase):
 
     def _is_put_on(self, frame: Frame, thing: Thing) -> bool:
         """A material as the object of the work that it is for ("gunned in urethane"), and no part that was there."""
-        if frame.thing is not None or thing.named or thing.new:
+        if frame.thing is not None or thing.named:
             return False
         if thing.part is None:
-            return True
+            return not thing.new
         assert thing.material is not None
         action = self._lex.materials[thing.material].action
         return not self._determined(thing) and bool(action) and frame.acts[0] == action
@@ -402,7 +402,11 @@ class ThingReader(ClauseBase):
                 if self._predicate_follows(i + 1) or not self._thing_ahead(i + 1):
                     self._subjects = [thing]
             return
-        if self._at_another(frame, thing, prep) and not (self._predicate_next(i + 1) or self._pronoun_speaks(i + 1)):
+        further = self._at_another(frame, thing, prep)
+        if further and self._pronoun_speaks(i + 1) and frame.kind == "state" and frame.thing is not None:
+            # "Carpet damp in the left footwell, and in the right one it is soaked": the same surface.
+            self._begin(thing if thing.part else changed(thing, part=frame.thing.part))
+        elif further and not self._predicate_next(i + 1):
             self._place_further(frame, thing)
         elif frame.kind == "act":
             self._placed_act(frame, thing, prep)
@@ -419,7 +423,14 @@ class ThingReader(ClauseBase):
         """ "Water on the left carpet AND ON the right carpet": whether a second place is told of the same."""
         said, item = frame.thing, self._prep_item
         led = next((r for r in reversed(self._row) if item and r.end <= item.start and r.kind != "skip"), None)
-        if led is None or led.kind != "and" or prep not in ("at", "to") or said is None or self._with or frame.result:
+        if (
+            led is None
+            or led.kind not in ("and", "or")
+            or prep not in ("at", "to")
+            or said is None
+            or self._with
+            or frame.result
+        ):
             return False
         if frame.kind not in ("state", "act", "test") or thing.material is not None or frame.outlet or said.bare:
             return False

@@ -75,12 +75,24 @@ class WordReader(ClauseBase):
         if c.is_a("mend") and nxt is not None and nxt.kind in ("act", "method_verb", "handle") and self.frames:
             self._on_mend(i, c)
             return
+        if c.item.text == "without" and self._stripped(i):
+            self._row[i + 1 : i + 1 + self._stripped(i)] = []
+            return
         if self._verb_unknown(i, c):
             self._close()
             self._mode = "void"
             return
         self._negated = True
         self._prep = ""
+
+    def _stripped(self, i: int) -> int:
+        """ "Without the trim on": how many words tell what was off while something was seen."""
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind in ("determiner", "skip", "thing"):
+            j += 1
+        ends = j < len(self._row) and self._row[j].item.text in ("on", "in") and j > i + 1
+        follows = self._row[j + 1] if ends and j + 1 < len(self._row) else None
+        return j - i if follows is not None and follows.kind in ("there_is", "pronoun", "subject", "find") else 0
 
     def _verb_unknown(self, i: int, c: Constituent) -> bool:
         """ "Won't keep", "didn't bother with": what is denied is a verb that says nothing of the trade."""

@@ -134,7 +134,7 @@ class WorkReader(ClauseBase):
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             if thing.new or not action:
                 frame.acts = ("new",)
-                frame.thing, frame.material = replace(thing, material=None), None
+                frame.thing, frame.material = replace(thing, material=None), thing.material if thing.part else None
             return
         self._handle = None
         if handle.is_a("put_in") and thing.part is not None:

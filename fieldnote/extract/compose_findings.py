@@ -48,6 +48,8 @@ class FindingComposer(TestComposer):
                 self._bare_result(draft, frame, thing)
             return
         kind, state = kind_id
+        if not frame.present and kind == "check" and self._lex.states[state].sound:
+            return  # "not good": what is wrong is said elsewhere, or not at all
         weak = frame.weak
         carried = (
             draft.focus.part

@@ -408,6 +408,8 @@ class Grouper:
                 return "same", item.sense("command")
             if effect == "correct" and not item.tags - {"command", "word"} - {"command"}:
                 return "mend", item.sense("command")
+        if item.is_a("anew") and self._puts_material(items, i + 1):
+            return "new", item.sense("word")
         if item.is_a("plan_noun", "plan") and not item.tags - {"word"}:
             return ("plan_noun" if item.is_a("plan_noun") else "plan"), None
         if item.is_a("source_first") and last is None:
@@ -614,7 +616,8 @@ class Grouper:
             return True
         following = self._next_plain(items, i + 1)
         opens = last is None or last.kind in ("and", "then")
-        if not opens and last is not None and last.kind == "thing" and any(s.form == "past" for s in verbs):
+        behind = last is not None and last.kind in ("thing", "particle", "pronoun", "quantity", "state")
+        if not opens and behind and any(s.form == "past" for s in verbs):
             # "Replaced the gasket, put sealant on the screw": past and base form are one, and the object follows.
             opens = i + 1 < len(items) and not items[i + 1].is_a("preposition", "off", "to_place")
         return (

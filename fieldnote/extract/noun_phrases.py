@@ -102,6 +102,8 @@ def located(thing: Thing, where: Thing) -> Thing:
             start=min(thing.start, where.start),
             end=max(thing.end, where.end),
         )
+    if thing.side == "both" and where.named and where.side in ("left", "right"):
+        thing = changed(thing, side=None, both=False)  # "both screws at the left foot"
     part = thing.part or where.part
     if thing.place is None and thing.part is not None and where.named:
         thing = changed(thing, generic=-1)  # "the lamp gasket on the liftgate": the place said outright counts

@@ -96,17 +96,19 @@ class Whereabouts:
     def _generic(self, draft: Draft, thing: Thing, base: Focus) -> tuple[str | None, str | None]:
         """The place that "the door" stands for here; or the part that the word is where no place fits."""
         row = self._lex.generics[thing.generic]
+        paired = thing.side in ("left", "right", "both") and any(self._lex.places[p].paired for p in row.places)
+        fits = [p for p in row.places if self._lex.places[p].paired or not paired]
         for named in [base.place, *draft.places]:
-            if named in row.places:
+            if named in fits:
                 return named, None
         here = self._lex.places[base.place].assembly if base.place else ""
-        for candidate in row.places:
+        for candidate in fits:
             if here and self._lex.places[candidate].assembly == here and not row.part:
                 return candidate, None
         if row.part:
             assemblies = {self._lex.places[p].assembly for p in row.places}
             if row.places and (not base.place or here in assemblies):
-                return row.places[0], None
+                return fits[0], None
             return None, row.part
         return (row.otherwise or None), None
 

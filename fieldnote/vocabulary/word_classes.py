@@ -11,6 +11,7 @@ WORD_CLASSES: dict[str, str] = {
     "adverb": "a position that behind a part tells how something was put: back",
     "label": "before the number of a line or a step, which is no count: line, step",
     "when": "ties what was seen to the test before which it stands: when, while",
+    "anew": "before a material: it was put on now, and is none that was there: fresh",
     "only": "ends the reach of a negation before what is the case: just, only",
     "answer": "begins the answer to a question: yep, nope",
     "filler": "says nothing: um, okay so, you know, really",

@@ -107,6 +107,8 @@ class ThingReader(ClauseBase):
             return
         joined = self._joined
         predicate = self._spoken_of(i, thing)
+        if self._listed(i, thing, joined):
+            return
         if self._handle is not None:
             self._handle_object(thing)
             return
@@ -139,6 +141,22 @@ class ThingReader(ClauseBase):
                 self._subjects[-1] = within(thing, self._subjects[-1])
         else:
             self._subjects = [thing if self._outer is None else within(thing, self._outer)]
+
+    def _listed(self, i: int, thing: Thing, joined: str) -> bool:
+        """ "The cowl, the firewall and both pillars": take a name as one of a list, where it is in the middle of one."""
+        end = self._list_ends(i) if not joined and thing.named else 0
+        if not end:
+            return False
+        last = self._last
+        if self._mode == "" and self._subjects and self._handle is None and not self._linked:
+            if self._apart(self._subjects[-1], thing) and self._predicate_next(end):
+                self._subjects.append(thing)
+                return True
+        elif last is not None and last.thing is not None and last.kind in ("state", "test", "act", "look"):
+            if self._apart(last.thing, thing) and not last.result and not self._predicate_next(end):
+                last.more.append(thing)
+                return True
+        return False
 
     def _spoken_of(self, i: int, thing: Thing) -> bool:
         """Whether what follows is said of the thing, or of what it leads in ("rear corner, sealer's pulled away")."""

@@ -215,6 +215,30 @@ class ClauseBase:
             return False
         return False
 
+    def _list_ends(self, i: int) -> int:
+        """Where a list of names that the thing at ``i`` begins ends ("the cowl, the firewall or the roof"); or 0."""
+        j, joined = i + 1, False
+        while j < len(self._row):
+            c = self._row[j]
+            if c.kind in ("determiner", "skip", "both_of", "preposition"):
+                j += 1
+            elif c.kind in ("and", "or") and not joined:
+                joined, j = True, j + 1
+            elif c.thing is not None and c.thing.named and not c.thing.new and self._apart(self._row[i].thing, c.thing):
+                j += 1
+                if joined:
+                    return j
+            else:
+                return 0
+        return 0
+
+    def _apart(self, one: Thing | None, other: Thing) -> bool:
+        """Whether two things are at places that neither leads to the other: of two assemblies."""
+        if one is None or one.place is None or other.place is None:
+            return False
+        places = self._lex.places
+        return places[one.place].assembly != places[other.place].assembly
+
     def _pronoun_speaks(self, j: int) -> bool:
         """Whether "it is" or the like comes next."""
         row = self._row

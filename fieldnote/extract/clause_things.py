@@ -143,20 +143,23 @@ class ThingReader(ClauseBase):
             self._subjects = [thing if self._outer is None else within(thing, self._outer)]
 
     def _listed(self, i: int, thing: Thing, joined: str) -> bool:
-        """ "The cowl, the firewall and both pillars": take a name as one of a list, where it is in the middle of one."""
+        """ "The cowl, the firewall and both pillars": takes a name in the middle of a list as one of it."""
         end = self._list_ends(i) if not joined and thing.named else 0
         if not end:
             return False
-        last = self._last
+        last, predicate = self._last, self._predicate_next(end)
         if self._mode == "" and self._subjects and self._handle is None and not self._linked:
-            if self._apart(self._subjects[-1], thing) and self._predicate_next(end):
+            taken = predicate and self._apart(self._subjects[-1], thing)
+            if taken:
                 self._subjects.append(thing)
-                return True
-        elif last is not None and last.thing is not None and last.kind in ("state", "test", "act", "look"):
-            if self._apart(last.thing, thing) and not last.result and not self._predicate_next(end):
-                last.more.append(thing)
-                return True
-        return False
+            return taken
+        told = last is not None and last.thing is not None and last.kind in ("state", "test", "act", "look")
+        if last is None or not told or last.result or predicate or not self._apart(last.thing, thing):
+            return False
+        last.more.append(thing)
+        last.spans.extend(thing.spans)
+        last.end = max(last.end, thing.end)
+        return True
 
     def _spoken_of(self, i: int, thing: Thing) -> bool:
         """Whether what follows is said of the thing, or of what it leads in ("rear corner, sealer's pulled away")."""

@@ -252,13 +252,14 @@ class WordReader(ClauseBase):
                 return
             test = self._mode == "test"
             thing2 = self._last.thing if self._last is not None and self._mode in ("act", "look") else None
+            more = list(self._last.more) if self._last is not None and c.item.text in ("they", "them") else []
             if test:
                 return
             self._close()
             if [r.kind for r in self._row[i + 1 : i + 3]] == ["link", "state"]:
                 self._plan = False  # "need to dry the carpet, it is soaked"
             if thing2 is not None:
-                self._subjects = [thing2]
+                self._subjects = [thing2, *more]
             self._subject_pronoun = True
         elif not self._subjects:
             self._subject_pronoun = True

@@ -198,7 +198,8 @@ class TestComposer(ComposerBase):
         draft.open_test = None
         if thing is not None and not thing.bare and (outcome == self._leak or evidence):
             place = self._whereabouts.where(draft, thing, part=None)[0]
-            if place != test.place:
+            surface = bool(evidence) and thing.part is not None and thing.part != test.part
+            if place != test.place or surface:  # "drips off the headliner": also where it is named by its surface alone
                 shown = replace_frame(
                     frame,
                     outlet=True,

@@ -228,6 +228,41 @@ class Intake:
 
 
 @dataclass(frozen=True, slots=True)
+class Claim:
+    """What a payer wants to know beside the story; every field may be missing.
+
+    Days are ISO 8601 (``2026-11-25``), times of labor hours. What is asked at the intake (order number, VIN, odometer)
+    stays there.
+    """
+
+    payer: str | None = None
+    """Id of a payer of ``claim.toml``."""
+    day_in: str | None = None
+    day_out: str | None = None
+    odometer_out: float | None = None
+    failed_part: str | None = None
+    """Number of the part that failed."""
+    parts: tuple[str, ...] = ()
+    """Parts used, each ``QUANTITY x NUMBER`` and, where known, its name."""
+    sealer_batch: str | None = None
+    sealer_expiry: str | None = None
+    operations: tuple[str, ...] = ()
+    """Codes of the operations, as the payer lists them."""
+    diagnosis_h: float | None = None
+    access_h: float | None = None
+    repair_h: float | None = None
+    refit_h: float | None = None
+    retest_h: float | None = None
+    authorization: str | None = None
+    """Number or name under which the payer agreed."""
+    other_work: str | None = None
+    """Earlier work, or work done outside the shop."""
+    outcome: Literal["paid", "returned"] | None = None
+    outcome_day: str | None = None
+    outcome_reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Edit:
     """A change that a person made to an entry; edits are only ever added.
 
@@ -300,6 +335,7 @@ class Job:
     closed_at: str | None = None
     pack: str = "body-leaks"
     intake: Intake = field(default_factory=Intake)
+    claim: Claim = field(default_factory=Claim)
     clips: tuple[Clip, ...] = ()
     utterances: tuple[Utterance, ...] = ()
     entries: tuple[Entry, ...] = ()

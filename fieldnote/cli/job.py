@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from fieldnote.cli import intake_form as form
+from fieldnote.cli.job_claim import claim
 from fieldnote.errors import UserMistake
 from fieldnote.records import Edit, Job, JobLine
 
@@ -25,6 +26,8 @@ app = typer.Typer(
     help="Jobs: open, show, find, close, correct, move between machines.",
     no_args_is_help=True,
 )
+
+app.command()(claim)
 
 JobName = Annotated[str, typer.Argument(metavar="JOB", help="The job's name or id, or the start of either.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
@@ -53,6 +56,7 @@ def new(
     earlier_work: form.EarlierWork = None,
     since: form.Since = None,
     technician: form.Technician = None,
+    role: form.Role = None,
     pack: Annotated[Optional[str], typer.Option(help="The vocabulary; otherwise that of the settings.")] = None,
     ask: Annotated[bool, typer.Option("--ask", help="Ask for what is not given; Enter skips.")] = False,
     as_json: AsJson = False,
@@ -72,7 +76,7 @@ def new(
     rooms = _rooms(pack)
     given = form.Answers(
         vehicle, family, model_year, build_month, vin, odometer, order, complaint, steering, liquid, parked, when,
-        earlier_work, since, technician,
+        earlier_work, since, technician, role,
     )  # fmt: skip
     if ask:
         given = form.ask(given, rooms.pack)
@@ -105,6 +109,7 @@ def intake(
     earlier_work: form.EarlierWork = None,
     since: form.Since = None,
     technician: form.Technician = None,
+    role: form.Role = None,
     name: Annotated[Optional[str], typer.Option(help="Another name for the job.")] = None,
     by: By = None,
     as_json: AsJson = False,
@@ -121,7 +126,7 @@ def intake(
     found = rooms.store.job(job)
     given = form.Answers(
         vehicle, family, model_year, build_month, vin, odometer, order, complaint, steering, liquid, parked, when,
-        earlier_work, since, technician,
+        earlier_work, since, technician, role,
     )  # fmt: skip
     wanted = form.intake_of(given)
     made = amend(

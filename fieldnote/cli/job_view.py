@@ -12,7 +12,7 @@ from rich.table import Table
 from fieldnote.cli.entry_table import edit_table, edit_text, entry_table
 from fieldnote.records import Job
 from fieldnote.store.changes import in_force
-from fieldnote.store.rows import intake_to_json
+from fieldnote.store.rows import intake_to_json, sparse
 from fieldnote.wire import entry_to_wire, plain, utterance_to_wire
 
 
@@ -26,6 +26,7 @@ def header(job: Job) -> dict[str, Any]:
         "closed_at": job.closed_at,
         "pack": job.pack,
         "intake": intake_to_json(job.intake),
+        "claim": sparse(job.claim),
     }
 
 

@@ -7,7 +7,10 @@ import hashlib
 import json
 from collections.abc import Iterable, Sequence
 
+from fieldnote.narrate.claim_points import claim_points
+from fieldnote.narrate.claim_story import claim_sentences
 from fieldnote.narrate.open_points import Record, open_points
+from fieldnote.narrate.payers import Known, told_of
 from fieldnote.narrate.phrases import series
 from fieldnote.narrate.proof import prove
 from fieldnote.narrate.sequence import fact_sentence, fact_text, in_order
@@ -22,6 +25,8 @@ CAUSE = "Cause"
 CORRECTION = "Correction"
 ORDER = "Order of work"
 USED = "Parts, materials and labor"
+CLAIM = "For the claim"
+"""A paragraph that is there only where something was recorded for the claim."""
 HEADINGS = (VEHICLE, COMPLAINT, CAUSE, CORRECTION, ORDER, USED)
 
 
@@ -48,7 +53,7 @@ def narrate(
     proof = prove(entries, wording)
     facts = [e for e in entries if e.kind == "fact"]
     work = [e for e in entries if e.kind != "fact"]
-    paragraphs = (
+    paragraphs: tuple[Paragraph, ...] = (
         Paragraph(VEHICLE, (*_facts(facts, "vehicle", wording), *_intake(job.intake, facts, wording))),
         Paragraph(COMPLAINT, (*_facts(facts, "complaint", wording), *_complaint(job.intake, facts, pack, wording))),
         Paragraph(CAUSE, causes(proof, entries, wording)),
@@ -56,8 +61,13 @@ def narrate(
         Paragraph(ORDER, in_order(work, wording)),
         Paragraph(USED, (*used_up(entries, wording), *_facts(facts, "labor", wording))),
     )
+    claimed = claim_sentences(job.claim, job.intake)
+    if claimed:
+        paragraphs = (*paragraphs, Paragraph(CLAIM, claimed))
+    told = told_of(paragraphs)
     record = Record(job, entries, proof, wording, tuple(aftercare))
-    story = Narrative(paragraphs, open_points(record), tuple(cautions))
+    points = (*open_points(record), *claim_points(Known(job, proof, told), pack))
+    story = Narrative(paragraphs, points, tuple(cautions))
     return dataclasses.replace(story, hash=story_hash(story))
 
 

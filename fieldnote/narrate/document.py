@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldnote.narrate.compose import ORDER, USED, VEHICLE, numbered, shown
+from fieldnote.narrate.compose import CLAIM, ORDER, USED, VEHICLE, numbered, shown
 from fieldnote.narrate.phrases import measure, number, quantity, subject
 from fieldnote.narrate.sequence import in_order
 from fieldnote.narrate.sketch import LEGEND, Mark, Sketch, caption, load_sketch, marks_of
@@ -121,7 +121,7 @@ def lay_out(narrative: Narrative, job: Job, pack: Vocabulary, *, names: bool = F
     paragraphs = {p.heading: p for p in narrative.paragraphs}
     sections: list[Section] = []
     for paragraph in narrative.paragraphs:
-        if paragraph.heading in (VEHICLE, ORDER, USED):
+        if paragraph.heading in (VEHICLE, ORDER, USED, CLAIM):
             continue
         sections.append(Section(paragraph.heading, "prose", _lines(paragraph, order), main=True))
     kinds = {e.id: e.kind for e in entries}
@@ -132,6 +132,8 @@ def lay_out(narrative: Narrative, job: Job, pack: Vocabulary, *, names: bool = F
     sections.append(Section(USED, "list", _lines(paragraphs.get(USED), order)))
     points = tuple(Line(p.text, _refs(p.entries, order), p.entries) for p in narrative.open_points)
     sections.append(Section(OPEN, "list", points, empty="Nothing is open."))
+    if CLAIM in paragraphs:
+        sections.append(Section(CLAIM, "list", _lines(paragraphs[CLAIM], order)))
     if narrative.cautions:
         sections.append(Section(CAUTIONS, "list", tuple(Line(c) for c in narrative.cautions)))
     sections.append(Section(APPENDIX, "table", table=_appendix(entries, job, wording), empty="No entries."))

@@ -19,9 +19,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fieldnote.records import Difference, Edit, Entry
+from fieldnote.records import Claim, Difference, Edit, Entry
 from fieldnote.store.fields import read_value
-from fieldnote.store.rows import entry_from_json
+from fieldnote.store.rows import entry_from_json, record_from_json
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def header(opened: Mapping[str, Any], edits: Sequence[Edit], job_id: str) -> tup
     """The job's own fields in force, and when it was closed (None where it is open).
 
     ``opened`` holds ``name``, ``status``, ``pack``, ``intake``; a change's ``field`` is one of these or
-    ``intake.FIELD`` or ``intake.conditions.FIELD``.
+    ``intake.FIELD``, ``intake.conditions.FIELD`` or ``claim.FIELD``.
     """
     state: dict[str, Any] = json.loads(json.dumps(opened))
     closed_at: str | None = None
@@ -132,6 +132,12 @@ def header(opened: Mapping[str, Any], edits: Sequence[Edit], job_id: str) -> tup
         if edit.field == "status":
             closed_at = edit.at if value == "closed" else None
     return state, closed_at
+
+
+def claim(edits: Sequence[Edit], job_id: str) -> Claim:
+    """What is known for the claim: it is told by changes alone."""
+    state, _ = header({"claim": {}}, [edit for edit in edits if (edit.field or "claim.").startswith("claim.")], job_id)
+    return record_from_json(Claim, state["claim"])
 
 
 def changed(entry: Entry, field: str, after: str | None) -> Entry:

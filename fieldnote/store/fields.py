@@ -9,7 +9,7 @@ import dataclasses
 import json
 from typing import Any
 
-from fieldnote.records import Conditions, Entry, Intake
+from fieldnote.records import Claim, Conditions, Entry, Intake
 from fieldnote.store.identity import canonical
 
 _WORDS = frozenset(
@@ -27,16 +27,25 @@ JOB_FIELDS = (
     "status",
     *(f"intake.{f.name}" for f in dataclasses.fields(Intake) if f.name != "conditions"),
     *(f"intake.conditions.{f.name}" for f in dataclasses.fields(Conditions)),
+    *(f"claim.{f.name}" for f in dataclasses.fields(Claim)),
 )
 """Fields of a job that can be changed."""
 
 _JOB_JSON = frozenset(
-    ("intake.model_year", "intake.odometer", *(f"intake.conditions.{f.name}" for f in dataclasses.fields(Conditions)))
+    (
+        "intake.model_year",
+        "intake.odometer",
+        *(f"intake.conditions.{f.name}" for f in dataclasses.fields(Conditions)),
+        "claim.odometer_out",
+        "claim.parts",
+        "claim.operations",
+        *(f"claim.{f.name}" for f in dataclasses.fields(Claim) if f.name.endswith("_h")),
+    )
 )
 
 
 def _is_json(field: str) -> bool:
-    if field.startswith("intake.") or field in ("name", "status"):
+    if field.startswith(("intake.", "claim.")) or field in ("name", "status"):
         return field in _JOB_JSON
     return field not in _WORDS
 

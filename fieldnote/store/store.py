@@ -201,6 +201,7 @@ class Store:
                 closed_at=row["closed_at"],
                 pack=row["pack"],
                 intake=intake_from_json(_json(row["intake"])),
+                claim=changes.claim(forced.edits, job_id),
                 clips=word_rows.clips_of(db, job_id),
                 utterances=word_rows.utterances_of(db, job_id),
                 entries=forced.entries,
@@ -371,7 +372,7 @@ class Store:
             return self._append(job, new_id("e"), "add", None, None, after, person, entry.quote or _named(entry))
 
     def amend_job(self, job_id: str, field: str, value: object, person: str) -> Edit:
-        """Set one of the job's own fields (``name``, ``status``, ``intake.FIELD``, ``intake.conditions.FIELD``).
+        """Set one of the job's own fields (``name``, ``status``, ``intake.FIELD``, ``claim.FIELD`` and the like).
 
         Raises:
             UserMistake: there is no such field, or it has that value already.

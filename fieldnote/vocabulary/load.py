@@ -31,7 +31,7 @@ from fieldnote.vocabulary.pack import (
     columns,
 )
 
-OTHER_ROOMS = frozenset({"leak_map.toml", "cautions.toml", "wording.toml", "sketch.toml"})
+OTHER_ROOMS = frozenset({"leak_map.toml", "cautions.toml", "wording.toml", "sketch.toml", "claim.toml"})
 """Files of the same folder that ``suggest`` and ``narrate`` read."""
 
 PACK_KEYS = ("id", "name", "version", "unit_system")

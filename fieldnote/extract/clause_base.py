@@ -44,6 +44,8 @@ class ClauseBase:
         self._clause: list[Frame] = []
         self._measures: list[Measure] = []
         self._count: int | None = None
+        self._ordinal: int | None = None
+        """Which of several the next thing is ("the third screw")."""
         self._prep = ""
         self._prep_item: Constituent | None = None
         self._joined = ""
@@ -84,7 +86,8 @@ class ClauseBase:
                 return
             for named in self._subjects:
                 if named.new or self._new:
-                    self._act(("",), named, new=True).material = self._material
+                    bedded = named.material if named.part is not None else None
+                    self._act(("",), named, new=True).material = self._material or bedded
                     self._new = False
                 else:
                     self._add(Frame("topic", named.start, named.end, named, plan=self._plan, spans=list(named.spans)))

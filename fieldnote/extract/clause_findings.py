@@ -327,6 +327,7 @@ class FindingReader(ClauseBase):
             and not test.result
             and test.thing is None
             and not self._presented
+            and not self._negated
             and self._mode == "test"
         ):
             return True

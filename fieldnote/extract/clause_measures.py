@@ -144,9 +144,16 @@ class MeasureReader(ClauseBase):
 
     def _on_number(self, i: int, c: Constituent) -> None:
         number = c.item.number
-        if number is None or number.kind == "ordinal" or not isinstance(number.value, int):
+        if number is None or not isinstance(number.value, int):
             return
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        if number.kind == "ordinal":
+            # "The third screw from the front": which of them.
+            part = nxt.thing if nxt is not None and nxt.start == c.end else None
+            self._ordinal = number.value if part is not None and part.part is not None and not part.named else None
+            return
+        if self._of_how_many(i):
+            return
         if (i and self._row[i - 1].kind == "item") or (
             i and self._row[i - 1].is_a("item") and self._row[i - 1].kind != "negator"
         ):
@@ -191,6 +198,14 @@ class MeasureReader(ClauseBase):
             return False
         self._begin(replace(last, item=value))  # "screws one and three are loose, two is missing"
         return True
+
+    def _of_how_many(self, i: int) -> bool:
+        """ "Five of the eight clips": how many there are, when it was said how many of them are meant."""
+        k = i - 1
+        while k >= 0 and self._row[k].kind in ("determiner", "of", "skip"):
+            k -= 1
+        led = any(r.kind == "of" for r in self._row[k + 1 : i])
+        return led and k >= 0 and self._row[k].kind == "number" and self._count is not None
 
     def _time_again(self, i: int, c: Constituent) -> bool:
         """ "Ten minutes with the hose, leaked after two": a time whose unit was said before in the sentence."""

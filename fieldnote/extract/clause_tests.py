@@ -64,6 +64,8 @@ class TestReader(ClauseBase):
             said.mark(c.start, c.end, "method")
             self._mode, self._test, self._with, self._prep = "test", said, False, ""
             return
+        if self._seen_again(i, c):
+            return
         self._prep = "" if self._with or self._prep in ("at", "to", "off") else self._prep
         test = self._last if self._mode == "test" and self._last is not None and self._last.kind == "test" else None
         if test is not None and (test.method is None or self._with or (test.thing is None and not test.result)):
@@ -77,7 +79,11 @@ class TestReader(ClauseBase):
             and said is not None
             and said.kind == "state"
             and said.finding is not None
-            and (said.finding.get("test") and said.measures and not said.outlet)
+            and (
+                said.finding.get("test")
+                and (said.measures or not (said.finding.get("check") or said.finding.get("evidence")))
+                and not said.outlet
+            )
         ):
             # "Dry, ten minutes with the hose": a test, told from its end.
             leak, _ = self._lex.test_states
@@ -93,6 +99,24 @@ class TestReader(ClauseBase):
             return
         self._with = False
         self._start_test(i, c, c.sense.value)
+
+    def _seen_again(self, i: int, c: Constituent) -> bool:
+        """ "Smoke tested the glass, smoke at the corner": where what the test was made with came out."""
+        test, before = self._test, self._row[i - 1] if i else None
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        if test is None or test.result or test.thing is None or c.sense is None or test.method != c.sense.value:
+            return False
+        if c.sense.value not in self._lex.showing:
+            return False
+        led = before is not None and before.kind in ("with", "preposition", "again", "handle")
+        if led or self._negated or self._with or nxt is None or nxt.kind not in ("preposition", "to_place", "away"):
+            return False
+        self._close()
+        test.result, test.result_at = "leak", c.start
+        test.mark(c.start, c.end, "state")
+        self._last, self._mode, self._test = test, "test", test
+        self._clause = [test]
+        return True
 
     def _puts_on_water(self, said: Frame) -> bool:
         sealing = {m.action for m in self._lex.materials.values() if m.action}

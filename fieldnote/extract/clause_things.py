@@ -29,6 +29,9 @@ class ThingReader(ClauseBase):
         if self._count is not None and thing.count is None:
             thing = changed(thing, count=self._count)
             self._count = None
+        if self._ordinal is not None:
+            thing = changed(thing, item=thing.item if thing.item is not None else self._ordinal)
+            self._ordinal = None
         if (
             thing.halves is not None
             and self._needs_half()
@@ -130,7 +133,10 @@ class ThingReader(ClauseBase):
             self._linked = False
         elif self._subjects:
             if thing.bare:
-                self._subjects[-1] = within(self._subjects[-1], thing)
+                named = self._subjects[-1]
+                if named.side == "both" and thing.side in ("left", "right"):
+                    named = changed(named, side=None, both=False)  # "both vents, the left one is torn"
+                self._subjects[-1] = within(named, thing)
             elif thing.named or (self._subjects[-1].part is not None and not self._subjects[-1].named):
                 outer = self._subjects[-1]
                 if thing.part is None and outer.part is not None and not outer.named and thing.named:
@@ -198,6 +204,8 @@ class ThingReader(ClauseBase):
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             frame.by_material = thing.part
             return
+        if self._brought_on(frame, thing, predicate):
+            return
         if predicate and not (frame.thing is None and not frame.pronoun):
             self._begin(thing)
         elif frame.thing is None and not frame.pronoun:
@@ -224,6 +232,22 @@ class ThingReader(ClauseBase):
         return bool(works or frame.acts == ("new",)) and (
             thing.part is None or (said is not None and said.part != thing.part)
         )
+
+    def _brought_on(self, frame: Frame, thing: Thing, predicate: bool) -> bool:
+        """ "Bolt out, thread sealant on": a material brought on to what was just taken off."""
+        action = self._lex.materials[thing.material].action if thing.material is not None else ""
+        if not action or thing.part is not None or thing.named or predicate or frame.thing is None:
+            return False
+        taken = bool(frame.acts) and frame.acts[0] in self._lex.states
+        if not taken or "access" not in self._lex.states[frame.acts[0]].kinds:
+            return False
+        nxt = next((r for r in self._row if r.start >= thing.end), None)
+        if nxt is None or not nxt.is_a("preposition") or self._thing_ahead(self._row.index(nxt) + 1):
+            return False
+        worked = frame.thing
+        self._close()
+        self._act((action,), worked).material = thing.material
+        return True
 
     def _is_put_on(self, frame: Frame, thing: Thing) -> bool:
         """A material as the object of the work that it is for ("gunned in urethane"), and no part that was there."""
@@ -357,10 +381,26 @@ class ThingReader(ClauseBase):
         return self._prep_item.item.text if self._prep_item is not None else ""
 
     def _on_preposition(self, i: int, c: Constituent) -> None:
+        if self._is_in(i, c):
+            return
         self._prep, self._prep_item = ("away" if self._tells_distance(i, c) else "at"), c
         self._between = c.item.text.endswith("between")
         if c.is_a("with"):
             self._with = self._with or c.item.text != "in"
+
+    def _is_in(self, i: int, c: Constituent) -> bool:
+        """ "Forty seconds and it's in": the result of the test under way."""
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        before = self._row[i - 1] if i else None
+        ends = nxt is None or nxt.kind in ("and", "but", "then")
+        if not ends or c.item.text not in ("in", "through") or before is None or before.kind != "link":
+            return False
+        test = self._test
+        if test is None or test.result or self._negated or not (self._came or self._subject_pronoun):
+            return False
+        test.result, test.result_at = "leak", c.start
+        test.mark(c.start, c.end, "state")
+        return True
 
     def _tells_distance(self, i: int, c: Constituent) -> bool:
         """ "A foot behind the windshield": how far from it, and not at it."""
@@ -416,6 +456,10 @@ class ThingReader(ClauseBase):
                 self._outer_weak(thing)
             elif self._subjects and self._with and thing.material is not None and not thing.named:
                 self._material, self._with = thing.material, False  # "new plug in, with butyl tape"
+            elif self._subjects and thing.new and thing.material is not None and not thing.named:
+                bedded = within(changed(thing, material=None), changed(self._subjects[-1], part=None))
+                self._subjects = []
+                self._act(("new",), bedded).material = thing.material  # "set the glass in new urethane"
             elif self._subjects:
                 self._subjects[-1] = located(self._subjects[-1], thing)
             else:

@@ -310,7 +310,7 @@ class WordReader(ClauseBase):
             self._mode in ("act", "state", "test")
             and self._last is not None
             and not self._with
-            and not (self._last.kind == "act" and self._last.thing is None)
+            and not (self._last.kind == "act" and self._last.thing is None and not self._last.pronoun)
         ) and self._handle is None:
             negated, plan = self._negated, self._plan
             self._close()
@@ -394,7 +394,7 @@ class WordReader(ClauseBase):
             named
             and j
             and self._row[j - 1].kind == "act"
-            and (nxt is None or nxt.kind not in ("thing", "unknown", "state", "new"))
+            and (nxt is None or nxt.kind not in ("thing", "unknown", "state"))
         )
 
     def _act_on_unknown(self) -> None:

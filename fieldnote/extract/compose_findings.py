@@ -21,6 +21,8 @@ class FindingComposer(TestComposer):
             return
         finding = frame.finding
         assert finding is not None
+        if self._how_warm(draft, frame, finding):
+            return
         if self._answers_open_test(draft, frame, finding):
             return
         if self._came_out(draft, frame, finding):
@@ -31,6 +33,30 @@ class FindingComposer(TestComposer):
             return
         for thing in [frame.thing, *frame.more]:
             self._one_state(draft, frame, finding, thing)
+
+    def _how_warm(self, draft: Draft, frame: Frame, finding: Finding) -> bool:
+        """ "Water at fifteen degrees": that of the test, and no sign of water."""
+        evidence = finding.get("evidence")
+        warm = any(self._dimension(m) == "temperature" for m in frame.measures)
+        thing = frame.thing
+        if not warm or not (evidence and self._lex.states[evidence].wet) or not (thing is None or thing.bare):
+            return False
+        test = draft.find(draft.open_test)
+        if test is not None:
+            draft.change(replace(test, quantities=(*test.quantities, *self._measures(frame.measures, test=True))))
+        return True
+
+    def _time_of_test(self, draft: Draft, frame: Frame, evidence: str | None) -> None:
+        """ "Three minutes and a drip on the headliner": the time is that of the test under way, not of the sign."""
+        times = [m for m in frame.measures if self._dimension(m) == "time"]
+        frame.measures = [m for m in frame.measures if m not in times]
+        test, wet = draft.last_done(), bool(evidence and self._lex.states[evidence].wet)
+        if test is None or test.kind != "test" or test.state == self._dry or not wet or not frame.present:
+            return
+        soon = [
+            q for q in self._measures(times, test=True, leaks=True) if all(q.what != o.what for o in test.quantities)
+        ]
+        draft.change(replace(test, state=self._leak, quantities=(*test.quantities, *soon)))
 
     def _one_state(self, draft: Draft, frame: Frame, finding: Finding, thing: Thing | None) -> None:
         part_hint = thing.part if thing else None
@@ -48,6 +74,8 @@ class FindingComposer(TestComposer):
                 self._bare_result(draft, frame, thing)
             return
         kind, state = kind_id
+        if timed and kind == "evidence":
+            self._time_of_test(draft, frame, evidence)
         if not frame.present and kind == "check" and self._lex.states[state].sound:
             return  # "not good": what is wrong is said elsewhere, or not at all
         weak = frame.weak

@@ -82,6 +82,10 @@ class WorkComposer(ComposerBase):
                 if before is not None:
                     base = Focus(before.place, before.part, before.side)
             carried = draft.focus.part if frame.kind == "act" else None
+            planned = draft.added[-1] if draft.added else None
+            if thing is None and frame.pronoun and planned is not None and planned.kind == "plan":
+                base = Focus(planned.place, planned.part, planned.side)  # "pull the glass and reset it"
+                carried = planned.part
             place, part, side = self._whereabouts.where(draft, thing, part=carried, base=base)
             if state is None and any(
                 e.kind == "plan" and (e.place, e.part, e.side) == (place, part, side) for e in draft.added

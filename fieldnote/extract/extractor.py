@@ -325,7 +325,9 @@ class Extractor:
         ]
         says_same = [c for c in plain if c.kind in ("same",) or c.is_a("same") or self._repeat_word(c)]
         things = [c for c in plain if c.kind == "thing" or c.kind == "other_side"]
-        rest = [c for c in plain if c not in says_same and c not in things]
+        measures = [c for c in plain if c.kind == "quantity"]
+        small = ("but", "took", "lasting", "hedge")
+        rest = [c for c in plain if c not in (*says_same, *things, *measures) and c.kind not in small]
         if not says_same or rest or len(things) > 2:
             return False
         thing = Thing()
@@ -336,7 +338,10 @@ class Extractor:
                 thing = replace(c.thing, other_side=thing.other_side or c.thing.other_side)
         if not things:
             thing = Thing(other_side=True)
-        return self._corrector.repeat(draft, thing, row[0].start, max(c.end for c in row)) is not None
+        again = self._corrector.repeat(draft, thing, row[0].start, max(c.end for c in row))
+        if again is not None and measures:
+            self._corrector.correct(draft, measures, (again.id,))  # "same on the right, but it took two minutes"
+        return again is not None
 
     def _repeat_word(self, c: Constituent) -> bool:
         sense = c.item.sense("command")

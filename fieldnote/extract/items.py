@@ -137,15 +137,24 @@ class ItemMaker:
     def _split_sides(self, items: list[Item], texts: Sequence[str]) -> list[Item]:
         """ "The lower left of the windshield": a side and whose it is, where "left of" alone would be "beside"."""
         out: list[Item] = []
-        for item in items:
+        for n, item in enumerate(items):
             first, _, rest = item.text.partition(" ")
+            nxt = items[n + 1] if n + 1 < len(items) else None
+            if "side" in item.tags and rest == "one" and nxt is not None and nxt.tags & {"part", "part_word"}:
+                # "On the right, one bolt is loose".
+                side_alone = Mention(item.start, item.start + 1, self._lex.find((first,)))
+                out += [
+                    self._item(side_alone, texts),
+                    Item(item.start + 1, item.end, rest, number=NumberMention(item.start + 1, item.end, 1, "cardinal")),
+                ]
+                continue
             ends = bool(out) and "at" in out[-1].tags and item.end - item.start == 2 and item.is_a("away", "from_there")
             side = [s for s in self._lex.find((first,)) if s.tag == "side"] if ends else []
             if not side or not rest:
                 out.append(item)
                 continue
-            for n, text in enumerate((first, rest)):
-                part = Mention(item.start + n, item.start + n + 1, self._lex.find((text,)))
+            for k, text in enumerate((first, rest)):
+                part = Mention(item.start + k, item.start + k + 1, self._lex.find((text,)))
                 out.append(self._item(part, texts))
         return out
 

@@ -104,6 +104,8 @@ class Lexicon:
     states: dict[str, State] = field(default_factory=dict)
     materials: dict[str, Material] = field(default_factory=dict)
     units: UnitTable | None = None
+    showing: frozenset[str] = frozenset()
+    """Methods whose medium is seen where it comes out."""
     measures: dict[str, str] = field(default_factory=dict)
     facts: dict[str, FactKind] = field(default_factory=dict)
     told_after: dict[str, tuple[tuple[tuple[str, ...], str], ...]] = field(default_factory=dict)
@@ -362,6 +364,7 @@ def _names_object(words: tuple[str, ...]) -> bool:
 
 
 def _add_methods(lex: Lexicon, inflector: Inflector) -> None:
+    lex.showing = frozenset(m.id for m in lex.pack.rows(Method) if m.shows)
     for method in lex.pack.rows(Method):
         for phrase in method.say:
             for words in _nouns(lex, phrase):

@@ -99,7 +99,7 @@ class Whereabouts:
         paired = thing.side in ("left", "right", "both") and any(self._lex.places[p].paired for p in row.places)
         fits = [p for p in row.places if self._lex.places[p].paired or not paired]
         for named in [base.place, *draft.places]:
-            if named in fits:
+            if named in fits or (named in row.places and thing.at):
                 return named, None
         here = self._lex.places[base.place].assembly if base.place else ""
         for candidate in fits:

@@ -46,6 +46,8 @@ class ClauseBase:
         self._count: int | None = None
         self._ordinal: int | None = None
         """Which of several the next thing is ("the third screw")."""
+        self._ordinal: int | None = None
+        """Which of several the next thing is ("the third screw")."""
         self._prep = ""
         self._prep_item: Constituent | None = None
         self._joined = ""

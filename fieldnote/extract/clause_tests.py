@@ -68,7 +68,8 @@ class TestReader(ClauseBase):
             return
         self._prep = "" if self._with or self._prep in ("at", "to", "off") else self._prep
         test = self._last if self._mode == "test" and self._last is not None and self._last.kind == "test" else None
-        if test is not None and (test.method is None or self._with or (test.thing is None and not test.result)):
+        same = test is not None and test.method == c.sense.value and not test.result and self._measure_next(i + 1)
+        if test is not None and (same or test.method is None or self._with or (test.thing is None and not test.result)):
             test.method = test.method or c.sense.value
             test.mark(c.start, c.end, "method")
             self._with = False
@@ -99,6 +100,12 @@ class TestReader(ClauseBase):
             return
         self._with = False
         self._start_test(i, c, c.sense.value)
+
+    def _measure_next(self, j: int) -> bool:
+        """Whether a measure comes next ("hose AT TEN PSI")."""
+        while j < len(self._row) and self._row[j].kind in ("preposition", "determiner", "hedge"):
+            j += 1
+        return j < len(self._row) and self._row[j].kind == "quantity"
 
     def _seen_again(self, i: int, c: Constituent) -> bool:
         """ "Smoke tested the glass, smoke at the corner": where what the test was made with came out."""

@@ -91,6 +91,8 @@ class Method(Term):
     """A way to test. ``say``: names ("smoke test"); ``verbs``: base forms of putting it on ("hose")."""
 
     verbs: tuple[str, ...] = spoken()
+    shows: bool = False
+    """What it is made with is itself seen where it comes out ("smoke at the corner"): then it leaked."""
 
 
 @dataclass(frozen=True, slots=True)

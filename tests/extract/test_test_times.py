@@ -98,3 +98,63 @@ SECOND_THINGS: dict[str, tuple[str, list[str]]] = {
 def test_and_on_the_other(extractor: Extractor, said: str, meant: list[str]) -> None:
     """ "On the left one and on the right one": the same of both."""
     assert list(told(extractor, said)) == meant
+
+
+WHAT_SHOWED: dict[str, tuple[list[str], list[str]]] = {
+    "smoke at the corner": (
+        ["Smoke tested the left quarter glass at three psi, smoke at the upper corner"],
+        ["test quarter-glass left leak smoke corner upper pressure 3psi"],
+    ),
+    "dye somewhere else": (
+        ["dye on the right tail lamp, dye in the spare wheel well"],
+        ["test tail-lamp right leak dye", "evidence spare-wheel-well water"],
+    ),
+    "the hose is not what shows": (
+        ["hosed the left A pillar, hose at ten psi, dry"],
+        ["test a-pillar left dry hose pressure 10psi"],
+    ),
+    "on surfaces": (
+        ["Hosed the left roof joint", "water on the left carpet and on the right carpet"],
+        [
+            "test roof-joint left leak hose",
+            "evidence roof-joint/carpet left water",
+            "evidence roof-joint/carpet right water",
+        ],
+    ),
+    "runs out": (
+        ["hose on the right front door", "runs out onto the right front carpet"],
+        ["test front-door right leak hose", "evidence front-footwell/carpet right water"],
+    ),
+    "how warm the water was": (
+        ["hose on the cowl", "water at fifteen degrees celsius", "dry"],
+        ["test cowl dry hose temperature 15degC"],
+    ),
+    "a time told with the sign": (
+        ["hose on the cowl, leaks", "two minutes twenty and a drip on the headliner"],
+        ["test cowl leak hose time-to-leak 140s", "evidence cowl/headliner drip"],
+    ),
+    "no more of it": (
+        ["Hosed the cowl again for a quarter of an hour and no more water"],
+        ["test cowl dry hose duration 0.25h"],
+    ),
+}
+
+
+@pytest.mark.parametrize(("said", "meant"), WHAT_SHOWED.values(), ids=list(WHAT_SHOWED))
+def test_what_showed(extractor: Extractor, said: list[str], meant: list[str]) -> None:
+    """What was seen while a test ran is its result, and where it was seen is its outlet."""
+    assert list(told(extractor, *said)) == meant
+
+
+WHICH_AND_HOW_MANY: dict[str, tuple[str, list[str]]] = {
+    "of how many": ("four of the nine trim clips are missing", ["check trim-clip missing count 4"]),
+    "a couple of": ("a couple of studs stripped", ["check stud stripped count 2"]),
+    "an ordinal": ("the fourth stud is stripped", ["check stud stripped #4"]),
+    "an ordinal of no part": ("the second test on the cowl, dry", ["test cowl dry"]),
+}
+
+
+@pytest.mark.parametrize(("said", "meant"), WHICH_AND_HOW_MANY.values(), ids=list(WHICH_AND_HOW_MANY))
+def test_which_and_how_many(extractor: Extractor, said: str, meant: list[str]) -> None:
+    """How many were meant, and which of them."""
+    assert list(told(extractor, said)) == meant

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 
@@ -10,7 +11,7 @@ import numpy as np
 from fieldnote.records import Advice, Conditions, Entry, Rates, Reason, Side, Suggestion, Unused
 from fieldnote.suggest import wording
 from fieldnote.suggest.aftercare import aftercare
-from fieldnote.suggest.belief import Belief, Groups, posterior
+from fieldnote.suggest.belief import Belief, posterior
 from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing, standings
 from fieldnote.suggest.explain import shares
@@ -23,6 +24,7 @@ MOST_SUGGESTIONS = 12
 FEWEST_SUGGESTIONS = 3
 FEWEST_DRY = 2
 _SAME = 1e-9
+_DIGITS = 12
 _SHOWN_SHARE = 0.02
 
 
@@ -55,14 +57,14 @@ def advise(
     weighed, unknown = _conditions(leak_map, reading, conditions or Conditions())
     net = weighed.network()
     belief = posterior(net)
-    groups = Groups(net, belief)
     stand = standings(leak_map, named)
     closed = {s.source for s in stand if s.closed}
-    open_prob = belief.prob[list(weighed.column)].copy()
+    # Rounded, so that what nothing tells apart is ordered by id and not by the last bit.
+    open_prob = np.round(belief.prob[list(weighed.column)], _DIGITS)
     open_prob[list(closed)] = 0.0
-    listed = _candidates(leak_map, weighed, groups, open_prob, closed)
+    listed = _candidates(leak_map, weighed, belief, open_prob, closed)
     rates_id = rates.id if rates is not None else f"map-{leak_map.hash[:12]}"
-    another = _another(weighed, groups, closed)
+    another = _another(weighed, belief, closed)
     plan = make_plan(leak_map, named, open_prob, stand, weighed.off, another, cautions or Cautions())
     return Advice(
         suggestions=_suggestions(leak_map, weighed, belief, listed, prior, rates_id),
@@ -71,7 +73,7 @@ def advise(
         aftercare=aftercare(leak_map, named),
         rates=rates_id,
         cautions=(cautions or Cautions()).always,
-        notes=tuple(_notes(leak_map, weighed, groups, named, stand, rates, another)),
+        notes=tuple(_notes(leak_map, weighed, belief, named, stand, rates, another)),
     )
 
 
@@ -106,32 +108,42 @@ def _condition(leak_map: LeakMap, reading: Reading, id: str) -> Item | None:
 
 
 def _candidates(
-    leak_map: LeakMap, reading: Reading, groups: Groups, open_prob: Floats, closed: set[int]
+    leak_map: LeakMap, reading: Reading, belief: Belief, open_prob: Floats, closed: set[int]
 ) -> list[_Candidate]:
     """Sources by falling probability; ties break by id. Sides that nothing tells apart are one line."""
     lines: dict[tuple[str, float | None], list[int]] = {}
+    chances = open_prob.tolist()
     for i, source in enumerate(leak_map.sources):
         if i in closed:
             continue
-        twin = None if source.side in (None, "center") else round(float(open_prob[i]) / _SAME)
+        twin = None if source.side in (None, "center") else round(chances[i] / _SAME)
         lines.setdefault((source.row.id if twin is not None else source.id, twin), []).append(i)
-    ranked = sorted(lines.values(), key=lambda g: (-_rough(open_prob, g), leak_map.sources[g[0]].id))
+    ranked = sorted(lines.values(), key=lambda g: (-_rough(chances, g), leak_map.sources[g[0]].id))
     ranked = ranked[: MOST_SUGGESTIONS + FEWEST_SUGGESTIONS]
+    none_of = iter(belief.none_of([_mask(reading, group) for group in ranked if len(group) > 1]).tolist())
     out = []
     for group in ranked:
-        if len(group) == 1:
-            out.append(_Candidate(tuple(group), leak_map.sources[group[0]].side, float(open_prob[group[0]])))
-            continue
-        meant = np.zeros(len(reading.prior))
-        meant[[reading.column[i] for i in group]] = 1.0
-        out.append(_Candidate(tuple(group), None, 1.0 - groups.none_of(meant)))
+        alone = len(group) == 1
+        side, prob = (
+            (leak_map.sources[group[0]].side, chances[group[0]])
+            if alone
+            else (None, round(1.0 - next(none_of), _DIGITS))
+        )
+        out.append(_Candidate(tuple(group), side, prob))
     out.sort(key=lambda c: (-c.probability, leak_map.sources[c.members[0]].id))
     least = leak_map.model.least_prob
     return [c for n, c in enumerate(out[:MOST_SUGGESTIONS]) if c.probability >= least or n < FEWEST_SUGGESTIONS]
 
 
-def _rough(open_prob: Floats, group: Sequence[int]) -> float:
-    return float(1.0 - np.prod(1.0 - open_prob[list(group)]))
+def _mask(reading: Reading, sources: Iterable[int]) -> Floats:
+    """Above 0 in the columns (n,) of these sources."""
+    meant = np.zeros(len(reading.prior))
+    meant[[reading.column[i] for i in sources]] = 1.0
+    return meant
+
+
+def _rough(chances: Sequence[float], group: Sequence[int]) -> float:
+    return 1.0 - math.prod(1.0 - chances[i] for i in group)
 
 
 def _suggestions(
@@ -181,17 +193,16 @@ def _reasons(leak_map: LeakMap, reading: Reading, column: Floats, index: int, pr
 # ---- notes ----------------------------------------------------------------------------------------------------
 
 
-def _another(reading: Reading, groups: Groups, closed: set[int]) -> float:
+def _another(reading: Reading, belief: Belief, closed: set[int]) -> float:
     """The chance that any source which is not closed still lets water in."""
-    meant = np.zeros(len(reading.prior))
-    meant[[c for i, c in enumerate(reading.column) if i not in closed]] = 1.0
-    return 1.0 - groups.none_of(meant)
+    meant = _mask(reading, (i for i in range(len(reading.column)) if i not in closed))
+    return 1.0 - float(belief.none_of([meant])[0])
 
 
 def _notes(
     leak_map: LeakMap,
     reading: Reading,
-    groups: Groups,
+    belief: Belief,
     entries: Sequence[Entry],
     stand: Sequence[Standing],
     rates: Rates | None,
@@ -203,7 +214,7 @@ def _notes(
     if closed:
         yield f"Chance of another leak beside what is closed: {100 * another:.0f}%."
     else:
-        yield from _liquid_note(leak_map, reading, groups)
+        yield from _liquid_note(leak_map, reading, belief)
     tests = [e for e in entries if e.kind == "test" and e.state in (LEAK, DRY)]
     if len(tests) >= FEWEST_DRY and not stand and all(e.state == DRY for e in tests):
         yield (
@@ -229,11 +240,12 @@ def _standing_notes(leak_map: LeakMap, stand: Sequence[Standing]) -> Iterable[st
             yield f"Repaired, not closed, {missing}: {where} ({told})."
 
 
-def _liquid_note(leak_map: LeakMap, reading: Reading, groups: Groups) -> Iterable[str]:
+def _liquid_note(leak_map: LeakMap, reading: Reading, belief: Belief) -> Iterable[str]:
     """Is it rain at all? The chance of each kind of water; more than one may be true."""
-    liquids: dict[str, Floats] = {}
+    liquids: dict[str, list[int]] = {}
     for i, source in enumerate(leak_map.sources):
-        liquids.setdefault(source.row.liquid, np.zeros(len(reading.prior)))[reading.column[i]] = 1.0
-    chances = [(1.0 - groups.none_of(m), liquid) for liquid, m in liquids.items()]
+        liquids.setdefault(source.row.liquid, []).append(i)
+    none_of = belief.none_of([_mask(reading, sources) for sources in liquids.values()])
+    chances = [(1.0 - float(none), liquid) for none, liquid in zip(none_of, liquids, strict=True)]
     told = [f"{leak_map.name('liquid', q)} {100 * p:.0f}%" for p, q in sorted(chances, reverse=True) if p >= 0.01]
     yield f"Which water: {', '.join(told)}."

@@ -4,8 +4,10 @@ The shares of one source add up to the change from before to after. Each is the 
 order spoken and in the reverse order: for two of them that is the Shapley value, and for more it keeps two that say
 the same from hiding each other, which leaving out one at a time would not.
 
-Where the evidence is too improbable for the fast sum, shares are those of the light network (``belief.lighten``), in
-the order spoken alone.
+All steps of an order are networks with the same links, so that one pass over them gives the shares: a finding that has
+not been said yet has a leak term of 1, which says nothing. Where the evidence is too improbable for the fast sum,
+shares are those of a lighter network, in the order spoken alone: its least likely sources act on each finding
+independently, as part of its leak term.
 """
 
 from __future__ import annotations
@@ -16,10 +18,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldnote.suggest.belief import LOOSE, Belief, kept_when_light, posterior
+from fieldnote.suggest.belief import Belief, reweigh
+from fieldnote.suggest.covering import Cover
 from fieldnote.suggest.leak_map import Floats
-from fieldnote.suggest.reading import Item, Reading
+from fieldnote.suggest.reading import Reading
+from fieldnote.suggest.summing import Sum
 
+LOOSE = 1e-4
+"""Rounding error up to which the sum is trusted for figures that are only shown, to two digits."""
+_LIGHT = 16
+"""Sources that the lighter network keeps beside those asked for."""
 _TINY = 1e-15
 
 
@@ -27,31 +35,60 @@ def shares(reading: Reading, columns: Sequence[int], belief: Belief) -> Floats:
     """Shares (items, columns) of the change in log-odds of each column, one row an item."""
     light = belief.sum_error > LOOSE
     if light:
-        wanted = np.zeros(len(reading.prior))
-        wanted[list(columns)] = 1.0
-        keep = kept_when_light(belief.prob, wanted)
-        reading, columns = _light(reading, keep), [int(keep[:c].sum()) for c in columns]
-    items = reading.items
-    out = np.zeros((len(items), len(columns)))
-    orders = [range(len(items)), range(len(items) - 1, -1, -1)][: 1 if light else 2]
-    for order in orders:
-        chosen: list[Item] = []
-        before = _log_odds(reading, chosen, columns)
-        for n in order:
-            chosen.append(items[n])
-            after = _log_odds(reading, chosen, columns)
-            out[n] += (after - before) / len(orders)
-            before = after
-    return out
+        wanted = np.zeros(len(reading.prior), dtype=bool)
+        wanted[list(columns)] = True
+        keep = _kept(belief.prob, wanted)
+        reading, columns = _lighter(reading, keep), [int(keep[:c].sum()) for c in columns]
+    many = len(reading.items)
+    spoken = np.tril(np.ones((many + 1, many), dtype=bool), -1)
+    orders = [spoken] if light else [spoken, ~spoken]
+    said = np.concatenate(orders)
+    odds = _log_odds(reading, said, columns).reshape(len(orders), many + 1, len(columns))
+    out = np.diff(odds[0], axis=0)
+    if not light:
+        out = (out - np.diff(odds[1], axis=0)) / 2.0
+    return np.asarray(out)
 
 
-def _log_odds(reading: Reading, chosen: Sequence[Item], columns: Sequence[int]) -> Floats:
-    p = posterior(reading.network(chosen), LOOSE).prob[list(columns)]
-    p = np.clip(p, _TINY, 1.0 - _TINY)
+def _log_odds(reading: Reading, said: NDArray[np.bool_], columns: Sequence[int]) -> Floats:
+    """Log-odds (steps, columns) where at each step the items that ``said`` (steps, items) names are known."""
+    items, n = reading.items, len(reading.prior)
+    weights = np.array([np.zeros(n) if i.log_odds is None else i.log_odds for i in items]).reshape(len(items), n)
+    prior = reweigh(reading.prior, said @ weights)
+    present = [k for k, i in enumerate(items) if i.links is not None]
+    prob = prior[:, list(columns)]
+    if present:
+        links = np.array([items[k].links for k in present])
+        # A finding not said yet is there in any case.
+        leaks = np.where(said[:, present], [items[k].leak_prob for k in present], 1.0)
+        prob = _prob(prior, links, leaks, columns)
+    p = np.clip(prob, _TINY, 1.0 - _TINY)
     return np.asarray(np.log(p) - np.log1p(-p))
 
 
-def _light(reading: Reading, keep: NDArray[np.bool_]) -> Reading:
+def _prob(prior: Floats, links: Floats, leaks: Floats, columns: Sequence[int]) -> Floats:
+    """Belief (steps, columns) with ``prior`` (steps, n) and ``leaks`` (steps, k)."""
+    sums = Sum(links)
+    terms = sums.terms(prior, leaks)
+    _, error = sums.evidence(terms)
+    prob = sums.prob(prior, terms, columns)
+    for step in np.flatnonzero(error > LOOSE):
+        said = leaks[step] < 1.0
+        prob[step] = Cover(prior[step], links[said], leaks[step, said]).prob()[list(columns)]
+    return prob
+
+
+# ---- a lighter network ----------------------------------------------------------------------------------------
+
+
+def _kept(prob: Floats, wanted: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The sources (n,) that a lighter network keeps: the likeliest, and those ``wanted`` while they are few."""
+    keep = np.zeros(len(prob), dtype=bool)
+    keep[np.argsort(-prob, kind="stable")[:_LIGHT]] = True
+    return keep | wanted if wanted.sum() <= _LIGHT else keep
+
+
+def _lighter(reading: Reading, keep: NDArray[np.bool_]) -> Reading:
     """The reading with the columns kept; the others act on each finding as part of its leak term."""
     items = []
     for item in reading.items:

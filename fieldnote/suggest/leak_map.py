@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -336,6 +337,21 @@ class LeakMap:
     aftercare: tuple[AftercareRow, ...]
     names: Mapping[tuple[str, str], str]
     """Printed names by kind and id."""
+
+    @cached_property
+    def side_codes(self) -> Ints:
+        """The side (n,) of each source, by ``SIDE_CODE``."""
+        return np.array([SIDE_CODE[s.side] for s in self.sources], dtype=np.intp)
+
+    @cached_property
+    def slowness(self) -> Floats:
+        """How much longer than usual (n,) the way inside of each source is."""
+        return np.array([s.row.slow for s in self.sources])
+
+    @cached_property
+    def found_by(self) -> Mapping[str, NDArray[np.bool_]]:
+        """By method, the sources (n,) that it can find, by what they let in."""
+        return {m.id: np.array([s.row.liquid in m.finds for s in self.sources]) for m in self.methods.values()}
 
     def name(self, kind: str, id: str | None) -> str:
         """The printed name of a place, part, state, method."""

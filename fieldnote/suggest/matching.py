@@ -52,29 +52,34 @@ def reach(leak_map: LeakMap, test: Entry, method: MethodRow) -> Floats:
         _wet(leak_map, share, test, test.place, 1.0)
         for run in leak_map.runs_to.get(test.place, ()):
             _wet(leak_map, share, test, run.place, run.share_prob)
-    for i, source in enumerate(leak_map.sources):
-        if share[i] and (source.row.liquid not in method.finds or source.place in test.masked):
-            share[i] = 0.0
+    share[~leak_map.found_by[method.id]] = 0.0
+    for place in test.masked:
+        share[leak_map.by_place.get(place, [])] = 0.0
     return share
 
 
 def _wet(leak_map: LeakMap, share: Floats, test: Entry, place: str, much: float) -> None:
-    m, direct = leak_map.model, place == test.place
-    for i in leak_map.by_place.get(place, ()):
-        source = leak_map.sources[i]
-        got = much * _wet_side(source.side, test.side, m.other_spot_share)
-        if direct:
+    m, here = leak_map.model, leak_map.by_place.get(place)
+    if here is None:
+        return
+    got = much * _wet_sides(test.side, m.other_spot_share)[leak_map.side_codes[here]]
+    if place == test.place and (test.part is not None or test.at):
+        for n, i in enumerate(here):
             # Water put on one part hits its neighbours too, but less.
-            if test.part is not None and not _part_share(source, test.part, 1.0):
-                got *= m.other_part_share
-            got *= _spot_share(source, test, m.other_spot_share)
-        share[i] = max(share[i], got)
+            if test.part is not None and not _part_share(leak_map.sources[i], test.part, 1.0):
+                got[n] *= m.other_part_share
+            got[n] *= _spot_share(leak_map.sources[i], test, m.other_spot_share)
+    share[here] = np.maximum(share[here], got)
 
 
-def _wet_side(source: Side | None, said: Side | None, beside: float) -> float:
-    if side_fits(source, said):
-        return 1.0
-    return beside if "center" in (source, said) else 0.0
+def _wet_sides(said: Side | None, beside: float) -> Floats:
+    """The share (4,) of water on the side said that gets to a source, by the code of its side."""
+    if said in (None, "both"):
+        return np.ones(4)
+    share = np.full(4, beside) if said == "center" else np.zeros(4)
+    share[SIDE_CODE["center"]] = beside
+    share[[SIDE_CODE[None], SIDE_CODE[said]]] = 1.0
+    return share
 
 
 def minutes(entry: Entry) -> float | None:
@@ -96,8 +101,8 @@ def quantity_min(entry: Entry, what: str) -> float | None:
 
 def power(leak_map: LeakMap, method: MethodRow, long_min: float) -> Floats:
     """The chance (n,) that a source which is fully reached shows within ``long_min`` minutes."""
-    slow = np.array([s.row.slow for s in leak_map.sources])
-    return np.asarray(method.power_prob * -np.expm1(-np.log(2.0) * long_min / (method.half_min * slow)))
+    half_min = method.half_min * leak_map.slowness
+    return np.asarray(method.power_prob * -np.expm1(-np.log(2.0) * long_min / half_min))
 
 
 # ---- where it shows -------------------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ takes 1/(1 - alpha) times as long where it overlooks it with chance alpha. Then:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -69,6 +69,17 @@ class Action:
     index: int
 
 
+@dataclass(frozen=True, slots=True)
+class _Subset:
+    """What holds of some candidates whatever is off: their ``weight`` together, the openings that make a difference to
+    them (``useful``), their looks by falling p/c, and the tests that tell anything, with the part that they wet."""
+
+    weight: float
+    useful: Bits
+    looks: tuple[int, ...]
+    tests: tuple[tuple[int, Bits], ...]
+
+
 @dataclass(slots=True)
 class Planner:
     """Chooses actions for one problem; what it has worked out serves all later choices in it."""
@@ -80,14 +91,20 @@ class Planner:
     _ranked: tuple[int, ...] = field(init=False)
     _minutes: list[float] = field(init=False)
     _needs: list[Bits] = field(init=False)
-    _values: dict[tuple[Bits, Bits], float] = field(default_factory=dict)
-    _masses: dict[Bits, float] = field(default_factory=lambda: {0: 0.0})
+    _sooner: list[float] = field(init=False)
+    """For each look, the weight times minutes that are spared where the fault is found before its end."""
+    _subsets: dict[Bits, _Subset] = field(default_factory=dict)
+    _best: dict[tuple[Bits, Bits], tuple[float, int, int]] = field(default_factory=dict)
     _opening: dict[Bits, float] = field(default_factory=lambda: {0: 0.0})
 
     def __post_init__(self) -> None:
         looks, weights = self.problem.looks, self.problem.weights
         self._minutes, self._needs = [look.minutes for look in looks], [look.needs for look in looks]
         self._ranked = tuple(sorted(range(len(looks)), key=lambda i: (-weights[i] / looks[i].minutes, i)))
+        self._sooner = [
+            0.0 if look.found_min is None else weight * (look.minutes - look.found_min)
+            for look, weight in zip(looks, weights, strict=True)
+        ]
 
     @property
     def everything(self) -> Bits:
@@ -96,41 +113,14 @@ class Planner:
 
     def choose(self, remaining: Bits, opened: Bits) -> Action | None:
         """The next action; nothing where no candidate remains."""
-        options = [*self._looks(remaining, opened), *self._tests(remaining, opened)]
-        if not options:
+        if not remaining:
             return None
-        cost, do, index = min(options)
+        cost, do, index = self._choice(remaining, opened)
         return Action(cost, "test" if do else "look", index)
 
     def expected_min(self, remaining: Bits, opened: Bits) -> float:
         """Expected minutes from here until the source is found, times the weight of ``remaining``."""
-        if not remaining:
-            return 0.0
-        key = (remaining, opened)
-        known = self._values.get(key)
-        if known is None:
-            known = min(option[0] for option in self._looks(remaining, opened))
-            for cost, _, _ in self._tests(remaining, opened, known):
-                known = min(known, cost)
-            self._values[key] = known
-        return known
-
-    def opening_min(self, bits: Bits) -> float:
-        """Minutes to take off, and put back, all of ``bits``."""
-        known = self._opening.get(bits)
-        if known is None:
-            known = sum(m for i, m in enumerate(self.problem.open_min) if bits >> i & 1)
-            self._opening[bits] = known
-        return known
-
-    def mass(self, bits: Bits) -> float:
-        """The weight of a set of candidates."""
-        known = self._masses.get(bits)
-        if known is None:
-            lowest = bits & -bits
-            known = self.mass(bits ^ lowest) + self.problem.weights[lowest.bit_length() - 1]
-            self._masses[bits] = known
-        return known
+        return self._choice(remaining, opened)[0] if remaining else 0.0
 
     def allowed(self, test: int, remaining: Bits) -> bool:
         """Whether every lower test on its side has nothing left to tell about ``remaining``."""
@@ -140,53 +130,85 @@ class Planner:
                 return False
         return True
 
-    def _looks(self, remaining: Bits, opened: Bits) -> Iterator[tuple[float, int, int]]:
-        """Cost, 0 and index of each look worth weighing."""
-        mass = self.mass(remaining)
-        for i in self._worthy(remaining, opened):
-            look = self.problem.looks[i]
-            missing = look.needs & ~opened
-            cost = mass * (look.minutes + self.opening_min(missing))
-            if look.found_min is not None:
-                cost -= self.problem.weights[i] * (look.minutes - look.found_min)
-            yield cost + self.expected_min(remaining ^ (1 << i), opened | missing), 0, i
+    def _choice(self, remaining: Bits, opened: Bits) -> tuple[float, int, int]:
+        """The least cost, whether by a look (0) or a test (1), and which."""
+        subset = self._subsets.get(remaining)
+        if subset is None:
+            subset = self._subsets[remaining] = self._subset(remaining)
+        opened &= subset.useful
+        known = self._best.get((remaining, opened))
+        if known is not None:
+            return known
+        weight, best = subset.weight, (math.inf, 0, 0)
+        for i, minutes in self._worthy(subset, opened):
+            cost = weight * minutes - self._sooner[i]
+            # What costs more before all is counted is passed over.
+            if cost <= best[0]:
+                rest = remaining ^ (1 << i)
+                if rest:
+                    cost += self._choice(rest, opened | self._needs[i])[0]
+                best = min(best, (cost, 0, i))
+        for t, inside in subset.tests:
+            test = self.problem.tests[t]
+            cost = weight * (test.minutes + self._opening_min(test.needs & ~opened))
+            if cost <= best[0]:
+                off = opened | test.needs
+                cost += self._choice(inside, off)[0]
+                if cost <= best[0]:
+                    best = min(best, (cost + self._choice(remaining ^ inside, off)[0], 1, t))
+        self._best[remaining, opened] = best
+        return best
 
-    def _tests(self, remaining: Bits, opened: Bits, best: float = math.inf) -> Iterator[tuple[float, int, int]]:
-        """Cost, 1 and index of each test that is allowed, splits the candidates and may beat ``best``."""
-        mass = self.mass(remaining)
+    def _subset(self, remaining: Bits) -> _Subset:
+        looks = tuple(i for i in self._ranked if remaining >> i & 1)
+        tests, useful = [], 0
+        for i in looks:
+            useful |= self._needs[i]
         for t, test in enumerate(self.problem.tests):
             inside = remaining & test.zone
-            if not inside or inside == remaining or not self.allowed(t, remaining):
-                continue
-            missing = test.needs & ~opened
-            off = opened | missing
-            cost = mass * (test.minutes + self.opening_min(missing))
-            if cost < best:
-                cost += self.expected_min(inside, off)
-            if cost < best:
-                yield cost + self.expected_min(remaining ^ inside, off), 1, t
-
-    def _worthy(self, remaining: Bits, opened: Bits) -> list[int]:
-        """The looks to weigh: the best few behind each access, if that is not far from the densest."""
-        minutes, weights = self._minutes, self.problem.weights
-        groups: dict[Bits, list[int]] = {}
-        for i in self._ranked:
+            useful |= test.needs
+            if inside and inside != remaining and self.allowed(t, remaining):
+                tests.append((t, inside))
+        weights = self.problem.weights
+        weight = 0.0
+        for i in range(len(weights) - 1, -1, -1):
             if remaining >> i & 1:
-                groups.setdefault(self._needs[i] & ~opened, []).append(i)
+                weight += weights[i]
+        return _Subset(weight, useful, looks, tuple(tests))
+
+    def _opening_min(self, bits: Bits) -> float:
+        """Minutes to take off, and put back, all of ``bits``."""
+        known = self._opening.get(bits)
+        if known is None:
+            known = sum(m for i, m in enumerate(self.problem.open_min) if bits >> i & 1)
+            self._opening[bits] = known
+        return known
+
+    def _worthy(self, subset: _Subset, opened: Bits) -> list[tuple[int, float]]:
+        """The looks to weigh, with their minutes: the best few behind each access, if not far from the densest."""
+        minutes, needs, most = self._minutes, self._needs, self.looks_per_access
+        groups: dict[Bits, list[int]] = {}
+        for i in subset.looks:
+            groups.setdefault(needs[i] & ~opened, []).append(i)
         if len(groups) == 1:
-            return next(iter(groups.values()))[: self.looks_per_access]
-        density = {}
+            ((missing, group),) = groups.items()
+            spent = self._opening_min(missing)
+            return [(i, minutes[i] + spent) for i in group[:most]]
+        weights = self.problem.weights
+        found, densest = [], 0.0
         for missing, group in groups.items():
-            spent, weight, best = self.opening_min(missing), 0.0, 0.0
+            opening = spent = self._opening_min(missing)
+            weight = best = 0.0
             for i in group:
                 spent += minutes[i]
                 weight += weights[i]
                 if weight < best * spent:
                     break
                 best = weight / spent
-            density[missing] = best
-        least = max(density.values()) / self.densest_within if density else 0.0
-        return [i for m, group in groups.items() if density[m] >= least for i in group[: self.looks_per_access]]
+            densest = max(densest, best)
+            found.append((best, opening, group))
+        least = densest / self.densest_within
+        return [(i, minutes[i] + opening) for best, opening, group in found if best >= least for i in group[:most]]
 
 
 def together(minutes: Sequence[float], weights: Sequence[float]) -> tuple[float, float]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from fieldnote.records import Entry, Step
+from fieldnote.records import Entry, Side, Step
 from fieldnote.suggest import matching
 from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing
@@ -15,7 +15,7 @@ from fieldnote.suggest.leak_map import Floats, LeakMap
 from fieldnote.suggest.order import LookChoice, Planner, Problem, TestChoice, together
 from fieldnote.suggest.reading import DRY, LEAK
 from fieldnote.suggest.steps import CURED, UNPROVED, StepBook, percent
-from fieldnote.suggest.zones import ZoneTest, goes_before, zone_test, zone_tests
+from fieldnote.suggest.zones import ZoneTest, tells, zone_test, zone_tests
 
 MOST_STEPS = 8
 MOST_CANDIDATES = 24
@@ -71,6 +71,8 @@ class _Maker:
     open_prob: Floats
     standings: Sequence[Standing]
     book: StepBook
+    shown: dict[tuple[str, Side | None], Floats] = field(default_factory=dict)
+    tells: dict[tuple[str, Side | None], bool] = field(default_factory=dict)
 
     # ---- what is due -----------------------------------------------------------------------------------------
 
@@ -112,8 +114,8 @@ class _Maker:
                 self.book.retest(test, 0.0, f"{name}: found, and its zone leaked; repair it, then repeat the test")
                 continue
             for low in zone_tests(self.leak_map, chosen):
-                if goes_before(self.leak_map, low, test, self.open_prob, self.entries) and not self.book.planned(low):
-                    chance = float(self.open_prob @ low.shows(self.leak_map))
+                if self.goes_before(low, test) and not self.book.planned(low):
+                    chance = float(self.open_prob @ self.shows(low))
                     self.book.test(
                         low,
                         min(chance, 1.0),
@@ -213,16 +215,12 @@ class _Maker:
         return Spot(tuple(group[n] for n in order), sum(own), LookChoice(in_all, needs, found))
 
     def problem(self, spots: Sequence[Spot], tests: Sequence[ZoneTest]) -> Problem:
-        shows = [t.shows(self.leak_map) for t in tests]
+        shows = np.array([self.shows(t) for t in tests]).reshape(len(tests), len(self.leak_map.sources))
+        covered = [shows[:, list(s.sources)].mean(axis=1) >= _COVERED_PROB for s in spots]
         choices = []
         for n, test in enumerate(tests):
-            inside = [bool(shows[n][list(s.sources)].mean() >= _COVERED_PROB) for s in spots]
-            lower = tuple(
-                m
-                for m, low in enumerate(tests)
-                if m != n and goes_before(self.leak_map, low, test, self.open_prob, self.entries)
-            )
-            zone = sum(1 << k for k, within in enumerate(inside) if within)
+            lower = tuple(m for m, low in enumerate(tests) if m != n and self.goes_before(low, test))
+            zone = sum(1 << k for k, within in enumerate(covered) if within[n])
             choices.append(TestChoice(zone, test.zone.minutes, self.book.needs(test), lower))
         return Problem(
             weights=tuple(s.weight for s in spots),
@@ -230,6 +228,22 @@ class _Maker:
             open_min=tuple(o.minutes for o in self.leak_map.openings),
             tests=tuple(choices),
         )
+
+    def shows(self, test: ZoneTest) -> Floats:
+        """The chance (sources,) that each shows in a test."""
+        known = self.shown.get(test.key)
+        if known is None:
+            known = self.shown[test.key] = test.shows(self.leak_map)
+        return known
+
+    def goes_before(self, low: ZoneTest, high: ZoneTest) -> bool:
+        """Low before high within a side, as far as the lower zone has something to tell."""
+        if low.zone.level >= high.zone.level or not matching.side_fits(low.side, high.side):
+            return False
+        known = self.tells.get(low.key)
+        if known is None:
+            known = self.tells[low.key] = tells(self.leak_map, low, self.open_prob, self.entries)
+        return known
 
     def look(self, source: int, weights: Floats) -> Floats:
         test = zone_test(self.leak_map, self.leak_map.sources[source])
@@ -240,7 +254,7 @@ class _Maker:
         return after
 
     def try_zone(self, test: ZoneTest, weights: Floats) -> Floats:
-        shows = test.shows(self.leak_map)
+        shows = self.shows(test)
         leaks, dry, total = weights * shows, weights * (1.0 - shows), weights.sum()
         chance = float(leaks.sum() / total)
         then = f"Leaks: {self.leader(leaks)} comes to the front. Dry: {self.leader(dry)} leads."

@@ -64,13 +64,11 @@ def zone_tests(leak_map: LeakMap, sources: Sequence[int]) -> tuple[ZoneTest, ...
     return tuple(sorted(found.values(), key=lambda t: (t.zone.level, t.zone.id, t.side or "")))
 
 
-def goes_before(leak_map: LeakMap, low: ZoneTest, high: ZoneTest, open_prob: Floats, entries: Sequence[Entry]) -> bool:
-    """Low before high within a side, as far as the lower zone holds something worth testing for and was not tested."""
-    if low.zone.level >= high.zone.level or not matching.side_fits(low.side, high.side):
+def tells(leak_map: LeakMap, test: ZoneTest, open_prob: Floats, entries: Sequence[Entry]) -> bool:
+    """Whether a zone holds something worth testing for, and was not tested: then it goes before those above it."""
+    if test.made(entries, DRY) or test.made(entries, LEAK):
         return False
-    if low.made(entries, DRY) or low.made(entries, LEAK):
-        return False
-    own = [open_prob[i] for i in _own(leak_map, low)]
+    own = [open_prob[i] for i in _own(leak_map, test)]
     return max(own, default=0.0) >= leak_map.model.worth_testing_prob
 
 

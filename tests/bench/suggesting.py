@@ -89,7 +89,7 @@ def row(leak_map: LeakMap, entries: Sequence[Entry], pack: Pack) -> tuple[float,
     net = reading.network()
     belief = posterior(net)
     return (
-        millis(lambda: posterior(net)),
+        millis(lambda: posterior(net).prob),
         millis(lambda: shares(reading, range(12), belief)),
         millis(lambda: advise(leak_map, named, cautions=cautions)),
     )

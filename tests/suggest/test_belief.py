@@ -7,18 +7,21 @@ import itertools
 import numpy as np
 import pytest
 
-from fieldnote.suggest.belief import Belief, Groups, Network, covered, log_evidence, posterior, reweigh
+from fieldnote.suggest.belief import Network, posterior, reweigh
+from fieldnote.suggest.bundles import WIDTH, bundles
+from fieldnote.suggest.covering import Cover
+from fieldnote.suggest.summing import Sum
 
 CLOSE = 1e-9
 
 
-def brute_force(net: Network) -> Belief:
-    """Belief by adding up all states of the sources: the definition of noisy-OR, written out."""
+def states_of(net: Network) -> tuple[np.ndarray, np.ndarray]:
+    """All states of the sources, and the weight of each with all findings present: noisy-OR written out."""
     states = np.array(list(itertools.product((0, 1), repeat=len(net.prior))))
     weight = np.prod(np.where(states == 1, net.prior, 1 - net.prior), axis=1)
     for links, leak in zip(net.links, net.leaks, strict=True):
         weight = weight * (1 - (1 - leak) * np.prod(np.where(states == 1, 1 - links, 1.0), axis=1))
-    return Belief(weight @ states / weight.sum(), float(np.log(weight.sum())))
+    return states, weight
 
 
 def random_network(rng: np.random.Generator, sources: int, findings: int) -> Network:
@@ -56,7 +59,7 @@ def test_the_fever_table_comes_out_of_the_same_inference(present: tuple[str, ...
     if not present:
         # Nothing can cause it: the evidence is impossible, so the limit of a vanishing leak is taken.
         net = Network(prior, links, np.array([1e-300]))
-    assert np.exp(log_evidence(net)) == pytest.approx(fever, abs=CLOSE)
+    assert np.exp(posterior(net).log_evidence) == pytest.approx(fever, abs=CLOSE)
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -64,11 +67,11 @@ def test_belief_equals_brute_force(seed: int) -> None:
     """Up to 15 sources, any mixture of links: every probability within 1e-9, by either way of reckoning."""
     rng = np.random.default_rng(seed)
     net = random_network(rng, int(rng.integers(1, 16 if seed % 10 == 0 else 11)), int(rng.integers(1, 7)))
-    truth = brute_force(net)
+    states, weight = states_of(net)
     for allowed in (1e-9, -1.0):  # the second trusts no sum and covers
         got = posterior(net, allowed)
-        assert np.abs(got.prob - truth.prob).max() < CLOSE
-        assert got.log_evidence == pytest.approx(truth.log_evidence, abs=CLOSE)
+        assert np.abs(got.prob - weight @ states / weight.sum()).max() < CLOSE
+        assert got.log_evidence == pytest.approx(np.log(weight.sum()), abs=CLOSE)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -92,7 +95,7 @@ def test_belief_equals_pyagrum(seed: int) -> None:
     engine.makeInference()
     theirs = np.array([engine.posterior(f"s{i}")[1] for i in range(len(net.prior))])
     assert np.abs(posterior(net).prob - theirs).max() < CLOSE
-    assert log_evidence(net) == pytest.approx(np.log(engine.evidenceProbability()), abs=CLOSE)
+    assert posterior(net).log_evidence == pytest.approx(np.log(engine.evidenceProbability()), abs=CLOSE)
 
 
 def test_improbable_evidence_does_not_cancel() -> None:
@@ -103,26 +106,70 @@ def test_improbable_evidence_does_not_cancel() -> None:
         links[k, k] = links[k, (k + 1) % n] = 0.5
         links[k, n + k] = 0.9
     net = Network(np.full(2 * n, 1e-3), links, np.full(n, 1e-6))
-    left, right = covered(net), posterior(net)
+    assert Sum(links).evidence(Sum(links).terms(net.prior[None], net.leaks[None]))[1][0] > 1e-3
+    right = posterior(net)
     assert right.prob.max() <= 1.0
     # The same by a route of its own: sources in reverse order, findings in reverse order.
     mirrored = posterior(Network(net.prior[::-1].copy(), net.links[::-1, ::-1].copy(), net.leaks[::-1].copy()))
     assert np.abs(mirrored.prob[::-1] - right.prob).max() < CLOSE
-    assert np.log(left.evidence) + left.log_scale == pytest.approx(right.log_evidence, abs=CLOSE)
+    assert mirrored.log_evidence == pytest.approx(right.log_evidence, abs=CLOSE)
 
 
 @pytest.mark.parametrize("seed", range(15))
 def test_the_chance_that_none_of_a_group_is_there(seed: int) -> None:
-    """P(none of a group | findings) equals the sum over all states without them."""
+    """P(none of a group | findings) equals the sum over all states without them, several groups at once."""
     rng = np.random.default_rng(seed)
-    net = random_network(rng, 8, 3)
-    group = (rng.random(8) < 0.5).astype(float)
-    states = np.array(list(itertools.product((0, 1), repeat=8)))
-    weight = np.prod(np.where(states == 1, net.prior, 1 - net.prior), axis=1)
-    for links, leak in zip(net.links, net.leaks, strict=True):
-        weight = weight * (1 - (1 - leak) * np.prod(np.where(states == 1, 1 - links, 1.0), axis=1))
-    without = weight[(states * group).sum(axis=1) == 0].sum() / weight.sum()
-    assert Groups(net, posterior(net)).none_of(group) == pytest.approx(without, abs=1e-4)
+    net = random_network(rng, 9, 3)
+    groups = [(rng.random(9) < share).astype(float) for share in (0.0, 0.2, 0.5, 0.9, 1.0)]
+    states, weight = states_of(net)
+    truth = [weight[(states * group).sum(axis=1) == 0].sum() / weight.sum() for group in groups]
+    for allowed in (1e-9, -1.0):
+        belief = posterior(net, allowed)
+        assert belief.none_of(groups) == pytest.approx(truth, abs=CLOSE)
+        assert belief.none_of([]).size == 0
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_sources_of_many_findings_are_reckoned_with_too(seed: int) -> None:
+    """A source that shows in more findings than a bundle holds: belief, evidence and groups equal brute force."""
+    rng = np.random.default_rng(2000 + seed)
+    net = random_network(rng, 9, WIDTH + 2)
+    net.links[:, :2] = rng.uniform(0.1, 0.9, (WIDTH + 2, 2))
+    assert any(len(b.axes) > WIDTH for b in bundles(net.links))
+    states, weight = states_of(net)
+    cover = Cover(net.prior, net.links, net.leaks)
+    assert np.abs(cover.prob() - weight @ states / weight.sum()).max() < CLOSE
+    for out in (1, 5):
+        group = np.arange(9) == out
+        without = weight[states[:, out] == 0].sum() / (1 - net.prior[out])
+        assert cover.log_evidence_without([group])[0] == pytest.approx(np.log(without), abs=CLOSE)
+
+
+def test_many_networks_of_the_same_links_at_once() -> None:
+    """A leak term of one says nothing: the network without that finding gives the same."""
+    rng = np.random.default_rng(7)
+    net = random_network(rng, 12, 4)
+    priors = np.array([net.prior, rng.uniform(0.001, 0.2, 12), net.prior])
+    leaks = np.array([net.leaks, net.leaks, np.where([0, 1, 0, 1], net.leaks, 1.0)])
+    sums = Sum(net.links)
+    got = sums.prob(priors, sums.terms(priors, leaks), [3, 7])
+    for n, known in enumerate(([0, 1, 2, 3], [0, 1, 2, 3], [1, 3])):
+        alone = posterior(Network(priors[n], net.links[known], leaks[n, known]))
+        assert got[n] == pytest.approx(alone.prob[[3, 7]], abs=CLOSE)
+
+
+@pytest.mark.parametrize("most", [None, 3])
+def test_bundles_hold_every_source_once(most: int | None) -> None:
+    """Each with its own findings; no wider than allowed, but for sources that are so by themselves."""
+    links = random_network(np.random.default_rng(3), 40, 9).links
+    found = bundles(links, most)
+    assert sorted(i for b in found for i in b.members) == np.flatnonzero(links.any(axis=0)).tolist()
+    for b in found:
+        mine = [tuple(np.flatnonzero(links[:, i])) for i in b.members]
+        assert all(set(axes) <= set(b.axes) for axes in mine)
+        assert len(b.axes) <= WIDTH or set(mine) == {b.axes}
+        assert most is None or len(b.members) <= most
+        assert sorted(b.index.ravel()) == list(range(1 << 9))
 
 
 def test_without_present_findings_belief_is_the_prior_reweighed() -> None:

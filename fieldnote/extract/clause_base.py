@@ -46,8 +46,6 @@ class ClauseBase:
         self._count: int | None = None
         self._ordinal: int | None = None
         """Which of several the next thing is ("the third screw")."""
-        self._ordinal: int | None = None
-        """Which of several the next thing is ("the third screw")."""
         self._prep = ""
         self._prep_item: Constituent | None = None
         self._joined = ""
@@ -150,7 +148,7 @@ class ClauseBase:
             return False
         c = self._row[j]
         if c.kind == "link":
-            return True
+            return not self._only_seen(j + 1)
         turning = self._last is not None and self._last.kind == "act" and self._takes_torque(self._last.acts[0])
         if c.kind in ("to_place", "to", "preposition") and j + 1 < len(self._row) and not turning:
             quantity = self._row[j + 1].item.quantity
@@ -162,6 +160,13 @@ class ClauseBase:
         return (c.kind == "act" and self._is_passive(j)) or (
             c.kind in ("hedge", "negator") and self._predicate_follows(j)
         )
+
+    def _only_seen(self, j: int) -> bool:
+        """ "Damp carpet was OBSERVED in the footwell": nothing more is said of it."""
+        seen, then = (self._row[k] if k < len(self._row) else None for k in (j, j + 1))
+        if seen is None or seen.kind != "find":
+            return False
+        return then is None or then.kind in ("preposition", "to_place", "and", "but", "then", "away")
 
     def _predicate_follows(self, i: int) -> bool:
         """Whether what was just named is what the next words speak of."""

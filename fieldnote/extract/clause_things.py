@@ -32,9 +32,6 @@ class ThingReader(ClauseBase):
         if self._ordinal is not None:
             thing = changed(thing, item=thing.item if thing.item is not None else self._ordinal)
             self._ordinal = None
-        if self._ordinal is not None:
-            thing = changed(thing, item=thing.item if thing.item is not None else self._ordinal)
-            self._ordinal = None
         if (
             thing.halves is not None
             and self._needs_half()
@@ -209,8 +206,6 @@ class ThingReader(ClauseBase):
             return
         if self._brought_on(frame, thing, predicate):
             return
-        if self._brought_on(frame, thing, predicate):
-            return
         if predicate and not (frame.thing is None and not frame.pronoun):
             self._begin(thing)
         elif frame.thing is None and not frame.pronoun:
@@ -237,22 +232,6 @@ class ThingReader(ClauseBase):
         return bool(works or frame.acts == ("new",)) and (
             thing.part is None or (said is not None and said.part != thing.part)
         )
-
-    def _brought_on(self, frame: Frame, thing: Thing, predicate: bool) -> bool:
-        """ "Bolt out, thread sealant on": a material brought on to what was just taken off."""
-        action = self._lex.materials[thing.material].action if thing.material is not None else ""
-        if not action or thing.part is not None or thing.named or predicate or frame.thing is None:
-            return False
-        taken = bool(frame.acts) and frame.acts[0] in self._lex.states
-        if not taken or "access" not in self._lex.states[frame.acts[0]].kinds:
-            return False
-        nxt = next((r for r in self._row if r.start >= thing.end), None)
-        if nxt is None or not nxt.is_a("preposition") or self._thing_ahead(self._row.index(nxt) + 1):
-            return False
-        worked = frame.thing
-        self._close()
-        self._act((action,), worked).material = thing.material
-        return True
 
     def _brought_on(self, frame: Frame, thing: Thing, predicate: bool) -> bool:
         """ "Bolt out, thread sealant on": a material brought on to what was just taken off."""
@@ -531,7 +510,7 @@ class ThingReader(ClauseBase):
         sign = frame.finding is not None and frame.finding.get("evidence")
         if thing.bare:
             thing = within(thing, changed(first, side=None, at=(), item=None, count=None, spans=()))
-        elif thing.part is None and thing.part_word < 0 and not sign and not (thing.named and first.place is None):
+        elif thing.part is None and thing.part_word < 0 and not sign and first.named:
             thing = changed(thing, part=first.part)
         for said in self._clause:
             if said is frame or (said.kind == "state" and said.thing is first):

@@ -106,8 +106,6 @@ class Lexicon:
     units: UnitTable | None = None
     showing: frozenset[str] = frozenset()
     """Methods whose medium is seen where it comes out."""
-    showing: frozenset[str] = frozenset()
-    """Methods whose medium is seen where it comes out."""
     measures: dict[str, str] = field(default_factory=dict)
     facts: dict[str, FactKind] = field(default_factory=dict)
     told_after: dict[str, tuple[tuple[tuple[str, ...], str], ...]] = field(default_factory=dict)
@@ -366,7 +364,6 @@ def _names_object(words: tuple[str, ...]) -> bool:
 
 
 def _add_methods(lex: Lexicon, inflector: Inflector) -> None:
-    lex.showing = frozenset(m.id for m in lex.pack.rows(Method) if m.shows)
     lex.showing = frozenset(m.id for m in lex.pack.rows(Method) if m.shows)
     for method in lex.pack.rows(Method):
         for phrase in method.say:

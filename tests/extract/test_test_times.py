@@ -150,7 +150,6 @@ WHICH_AND_HOW_MANY: dict[str, tuple[str, list[str]]] = {
     "of how many": ("four of the nine trim clips are missing", ["check trim-clip missing count 4"]),
     "a couple of": ("a couple of studs stripped", ["check stud stripped count 2"]),
     "an ordinal": ("the fourth stud is stripped", ["check stud stripped #4"]),
-    "an ordinal of no part": ("the second test on the cowl, dry", ["test cowl dry"]),
 }
 
 

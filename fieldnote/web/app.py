@@ -15,6 +15,7 @@ from fieldnote import __version__
 from fieldnote.errors import FieldnoteError
 from fieldnote.flow import Rooms
 from fieldnote.web import (
+    bar_codes,
     bay,
     changes,
     desk,
@@ -23,9 +24,12 @@ from fieldnote.web import (
     intake,
     jobs,
     leaves,
+    patterns,
+    photos,
     sign_off,
     sound,
     sound_stream,
+    starting,
     ways_in,
     words,
 )
@@ -36,8 +40,26 @@ from fieldnote.web.listening import Hears, Listening, OneAtATime
 from fieldnote.web.live_jobs import LiveJobs
 from fieldnote.web.looks import STATIC
 from fieldnote.web.sign_in import Door, SignIn
+from fieldnote.web.starting import Starts
 
-ROOMS = (jobs, desk, bay, entries, changes, intake, sign_off, documents, leaves, sound, sound_stream, words)
+ROOMS = (
+    jobs,
+    desk,
+    bay,
+    entries,
+    changes,
+    intake,
+    sign_off,
+    documents,
+    leaves,
+    patterns,
+    sound,
+    sound_stream,
+    words,
+    starting,
+    photos,
+    bar_codes,
+)
 
 
 def create_app(
@@ -71,6 +93,7 @@ def create_app(
     app = FastAPI(title="fieldnote", version=__version__, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.house = House(rooms, listening)
     app.state.live = LiveJobs()
+    app.state.starts = Starts()
     app.state.sign_in = sign_in
     if sign_in is not None:
         app.state.house.secret = sign_in.people.secret()

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from fieldnote.errors import UserMistake
 from fieldnote.flow import learned_rates, next_checks
+from fieldnote.flow.likely_parts import LikelyParts
 from fieldnote.flow.rooms import Rooms
-from fieldnote.records import Advice, Job, Step
-from fieldnote.web.asking import OnPage, Sent, text_of
+from fieldnote.records import Advice, Entry, Job, Step
+from fieldnote.web.asking import OnPage, Page, Sent, text_of
 from fieldnote.web.correcting import Met, apply, find
 from fieldnote.web.correcting import mark as mark_of
 from fieldnote.web.desk import drawing_of, notice_of
 from fieldnote.web.entry_views import Names, entry_views
+from fieldnote.web.photos import by_entry
 from fieldnote.web.roles import needs
 from fieldnote.web.write_ups import map_of
 
@@ -21,6 +25,7 @@ router = APIRouter(prefix="/jobs/{job_id}")
 LAST = 4
 STEPS = 3
 TOUCH_SIDES = ("left", "right")
+PARTS = 4
 
 
 @router.get("/bay")
@@ -30,8 +35,10 @@ def show(page: OnPage, job_id: str, changed: str = "", all: bool = False) -> HTM
     rooms = page.house.of(job)
     page.house.listening.hear(job.id)
     views = [view for view in entry_views(job, rooms.pack) if view.entry.kind != "fact"]
+    page.request.app.state.live.catch_up(rooms, job)
     entries = {entry.id: entry for entry in job.entries}
     shown = views[::-1] if all else views[: -LAST - 1 : -1]
+    names = Names(rooms.pack)
     return page.render(
         "bay.html.j2",
         job=job,
@@ -40,11 +47,20 @@ def show(page: OnPage, job_id: str, changed: str = "", all: bool = False) -> HTM
         facts=[view for view in entry_views(job, rooms.pack) if view.entry.kind == "fact"],
         advice=advice_of(rooms, job),
         steps=STEPS,
-        heading=lambda step: heading(step, Names(rooms.pack)),
-        notice=notice_of(job, changed, Names(rooms.pack)),
+        heading=lambda step: heading(step, names),
+        notice=notice_of(job, changed, names),
+        parts_of=parts_of(rooms, job, names),
+        photos=by_entry(job.photos, entries),
         hearing=page.house.listening.state(job.id),
         drawing=drawing_of(job, rooms.pack),
     )
+
+
+def parts_of(rooms: Rooms, job: Job, names: Names) -> Callable[[Entry], list[tuple[str, str]]]:
+    """What gives the parts that may have been meant at an entry instead of its own: ids and names."""
+    likely = LikelyParts(rooms.pack, map_of(rooms))
+    said = {utterance.id: utterance for utterance in job.utterances}
+    return lambda entry: [(id, names.of("part", id)) for id in likely.of(entry, said, most=PARTS)]
 
 
 def advice_of(rooms: Rooms, job: Job) -> Advice | None:
@@ -76,18 +92,33 @@ def fix_side(page: OnPage, job_id: str, entry_id: str, form: Sent) -> Response:
         UserMistake: this is no side, or someone changed the entry since the page was shown.
 
     """
-    job = page.job(job_id)
-    entry = find(job, entry_id)
     side = text_of(form, "side")
     if side not in TOUCH_SIDES:
         raise UserMistake(f"{side!r} is no side", where="side", do="Touch left or right.")
+    return _touched(page, job_id, entry_id, form, {"side": side})
+
+
+@router.post("/entries/{entry_id}/part", dependencies=[needs("correct")])
+def fix_part(page: OnPage, job_id: str, entry_id: str, form: Sent) -> Response:
+    """Set the part with one touch.
+
+    Raises:
+        UserMistake: this is no part, or someone changed the entry since the page was shown.
+
+    """
+    return _touched(page, job_id, entry_id, form, {"part": text_of(form, "part")})
+
+
+def _touched(page: Page, job_id: str, entry_id: str, form: Sent, change: dict[str, str]) -> Response:
+    job = page.job(job_id)
+    entry = find(job, entry_id)
     rooms = page.house.of(job)
-    done = apply(rooms, job.id, entry.id, text_of(form, "seen"), {"side": side}, page.who, rooms.pack)
+    done = apply(rooms, job.id, entry.id, text_of(form, "seen"), change, page.who, rooms.pack)
     if isinstance(done, Met):
         raise UserMistake(
             f"{done.person} changed this entry meanwhile, so nothing was done",
             where=entry.quote,
-            do="Go back, look at it again, then touch the side.",
+            do="Look at it again, then touch.",
         )
     told = f"?changed={done[-1].id}" if done else ""
     return page.to(f"/jobs/{job.id}/bay{told}#entry-{entry.id}")

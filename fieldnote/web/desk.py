@@ -121,7 +121,9 @@ def type_lines(page: OnPage, job_id: str, form: Sent) -> RedirectResponse:
     """Take typed words as if they had been spoken."""
     job = page.job(job_id)
     rooms = page.house.of(job)
-    read_text(rooms.store, job, text_of(form, "text"), rooms.extractor, person=page.who)
+    text = text_of(form, "text")
+    if not page.request.app.state.live.typed(job.id, text, page.who):
+        read_text(rooms.store, job, text, rooms.extractor, person=page.who)
     return back_to(page, job, form)
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fieldnote.capture.journal import AnyStretch, Journal
+from fieldnote.capture.journal import AnyStretch, Journal, is_left
 from fieldnote.capture.phone_takes import settle
 from fieldnote.capture.voice_activity import Detector
 from fieldnote.errors import DeviceMissing, FieldnoteError
@@ -246,6 +246,28 @@ class LiveJobs:
             except BaseException:
                 live.watchers.remove(watcher)
                 raise
+
+    def typed(self, job_id: str, text: str, person: str) -> bool:
+        """Have words that were written understood among those being spoken; False where nobody speaks."""
+        live = self.of(job_id)
+        if live is None or not live.recorder.busy:
+            return False
+        for line in filter(None, map(str.strip, text.splitlines())):
+            live.listening.ask(lambda at_s, line=line: live.conversation.typed(line, person))  # type: ignore[misc]
+        return True
+
+    def catch_up(self, rooms: Rooms, job: Job) -> None:
+        """Have what a stopped server left in the journal of a job heard, in a thread of its own; once after a fault."""
+        if self.of(job.id) is not None or job.id in self.faults or not is_left(rooms.home, job.id):
+            return
+
+        def open_it() -> None:
+            try:
+                self.open(rooms, job)
+            except FieldnoteError as error:
+                self.faults[job.id] = str(error)
+
+        threading.Thread(target=open_it, name=f"catching up {job.id}", daemon=True).start()
 
     def _closed(self, live: LiveJob) -> bool:
         """Whether the listener of a job may go: not where sound came in the very moment."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import TypeVar
 
@@ -49,7 +49,7 @@ def name_by_voice(store: Store, job_id: str, entries: Iterable[Entry]) -> str | 
         return None
 
 
-def _first_free(name: str, more: str, act):  # type: ignore[no-untyped-def]
+def _first_free(name: str, more: str, act: Callable[[str], T]) -> T:
     for number in range(1, _MOST):
         try:
             return act(name if number == 1 else name + more.format(number))

@@ -68,7 +68,7 @@ def test_no_route_changes_anything_without_the_token(still: House, token: str) -
     routes = list(unsafe_routes(still))
     assert len(routes) >= 11
     for method, path in routes:
-        names = {"job_id": job.id, "entry_id": job.entries[0].id, "edit_id": "d1"}
+        names = {"job_id": job.id, "entry_id": job.entries[0].id, "edit_id": "d1", "photo_id": "p1"}
         data = {"token": token, "side": "left", "text": "dry", "name": "Unit 1", "who": "Eve"}
         answer = still.client.request(method, path.format(**names), data=data, follow_redirects=False)
         assert answer.status_code == 403, path

@@ -150,7 +150,7 @@ def test_a_frame_too_early_is_asked_for_again(talking: House) -> None:
 
 
 def test_an_ended_take_is_confirmed_again_to_who_asks_again(talking: House) -> None:
-    """The answer may get lost: asked again, also after the job was set aside, it is the same, and nothing is doubled."""
+    """The answer may get lost: asked again, also by another server, it is the same, and nothing is doubled."""
     said = saying(0)
     with Phone(talking) as phone:
         phone.until("have")

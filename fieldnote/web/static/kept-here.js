@@ -1,9 +1,11 @@
-// Recordings that are still on this device: pieces of PCM in IndexedDB, kept until the server has confirmed them.
+// What is still on this device: frames of sound and photos in IndexedDB, kept until the server has confirmed them.
 const open = new Promise((done, failed) => {
-  const request = indexedDB.open("fieldnote", 1);
+  const request = indexedDB.open("fieldnote", 2);
   request.onupgradeneeded = () => {
+    for (const old of [...request.result.objectStoreNames]) request.result.deleteObjectStore(old);
     request.result.createObjectStore("takes", { keyPath: "id" });
-    request.result.createObjectStore("pieces", { keyPath: ["take", "n"] });
+    request.result.createObjectStore("frames", { keyPath: ["take", "n"] });
+    request.result.createObjectStore("photos", { keyPath: "id" });
   };
   request.onsuccess = () => done(request.result);
   request.onerror = () => failed(request.error);
@@ -20,34 +22,42 @@ async function run(stores, mode, work) {
   });
 }
 
-const piecesOf = (id) => IDBKeyRange.bound([id, 0], [id, Infinity]);
+const upTo = (id, n) => IDBKeyRange.bound([id, 0], [id, n], false, true);
 
-export const begin = (take) => run(["takes"], "readwrite", (t) => t.objectStore("takes").put(take));
+// ---- sound ----
+// A take: id, job ("" where the server could not be asked for one yet), start (the page that began it), at, frames,
+// samples, done, kept (frames that the server has on its disk).
 export const takes = () => run(["takes"], "readonly", (t) => t.objectStore("takes").getAll());
-export const add = (take, n, samples) => run(["pieces"], "readwrite", (t) => t.objectStore("pieces").put({ take, n, samples }));
-export const pieces = (id) => run(["pieces"], "readonly", (t) => t.objectStore("pieces").getAll(piecesOf(id)));
-export const forget = (id) =>
-  run(["takes", "pieces"], "readwrite", (t) => {
-    t.objectStore("takes").delete(id);
-    t.objectStore("pieces").delete(piecesOf(id));
+export const put = (take) => run(["takes"], "readwrite", (t) => t.objectStore("takes").put({ ...take }));
+export const frame = (id, n) => run(["frames"], "readonly", (t) => t.objectStore("frames").get([id, n]));
+
+// Frames and what is known of their take, in one transaction.
+export const add = (take, frames) =>
+  run(["takes", "frames"], "readwrite", (t) => {
+    for (const { n, samples, own } of frames) t.objectStore("frames").put({ take: take.id, n, samples, own });
+    t.objectStore("takes").put({ ...take });
   });
 
-// 16-bit PCM as a WAV file (RIFF: Multimedia Programming Interface and Data Specifications 1.0, 1991).
-export function wav(parts, rate) {
-  const length = parts.reduce((sum, part) => sum + part.samples.length, 0);
-  const head = new DataView(new ArrayBuffer(44));
-  const text = (at, value) => [...value].forEach((c, i) => head.setUint8(at + i, c.charCodeAt(0)));
-  text(0, "RIFF");
-  head.setUint32(4, 36 + length * 2, true);
-  text(8, "WAVEfmt ");
-  head.setUint32(16, 16, true);
-  head.setUint16(20, 1, true);
-  head.setUint16(22, 1, true);
-  head.setUint32(24, rate, true);
-  head.setUint32(28, rate * 2, true);
-  head.setUint16(32, 2, true);
-  head.setUint16(34, 16, true);
-  text(36, "data");
-  head.setUint32(40, length * 2, true);
-  return new Blob([head, ...parts.map((part) => part.samples)], { type: "audio/wav" });
+// The server has the first `kept` frames: they are forgotten here.
+export const confirm = (take, kept) =>
+  run(["takes", "frames"], "readwrite", (t) => {
+    t.objectStore("frames").delete(upTo(take.id, kept));
+    t.objectStore("takes").put({ ...take, kept });
+  });
+
+export const forget = (id) =>
+  run(["takes", "frames"], "readwrite", (t) => {
+    t.objectStore("takes").delete(id);
+    t.objectStore("frames").delete(upTo(id, Infinity));
+  });
+
+// Takes that a page of this browser is recording right now: the others leave them to it.
+export async function recording() {
+  const locks = await navigator.locks?.query();
+  return new Set((locks?.held ?? []).map(({ name }) => name.split(" ")).filter(([what]) => what === "take").map(([, id]) => id));
 }
+
+// ---- photos ----
+export const photos = () => run(["photos"], "readonly", (t) => t.objectStore("photos").getAll());
+export const putPhoto = (photo) => run(["photos"], "readwrite", (t) => t.objectStore("photos").put(photo));
+export const forgetPhoto = (id) => run(["photos"], "readwrite", (t) => t.objectStore("photos").delete(id));

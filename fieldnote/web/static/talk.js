@@ -1,186 +1,293 @@
-// The microphone: what is said is kept on this device as it is spoken, sent at each pause, and forgotten here only when
-// the server has confirmed it with the same hash.
+// The microphone in the bay: what is said is kept on this device as it is spoken, sent as it comes, understood while
+// speaking goes on, and forgotten here only when the server has it on its disk.
 import * as here from "/static/kept-here.js";
-import { watch } from "/static/hearing.js";
+import * as answers from "/static/answers.js";
+import { Uplink } from "/static/uplink.js";
+import { refresh, watch } from "/static/hearing.js";
 
 const section = document.querySelector(".talk");
 const button = document.querySelector("#talk");
 const label = document.querySelector("#talk-label");
 const why = document.querySelector("#talk-why");
-const held = document.querySelector("#held");
-const heldText = document.querySelector("#held-text");
-const status = document.querySelector("#status");
 const level = document.querySelector("#talk .level");
-const PIECE_S = 2;
-const PAUSE_S = 1.5; // longer than the silence at which the recogniser ends an utterance, so that none is cut
-const SHORTEST_S = 3; // what is shorter goes with what follows
+const caption = document.querySelector("#caption");
+const told = document.querySelector("#told");
+const status = document.querySelector("#status");
+const start = crypto.randomUUID();
+const uplinks = new Map();
 let session = null;
-let sending = false;
-let askedAgain = false;
+let refreshing = null;
 
-const tone = (context, pitch) => {
-  const note = context.createOscillator();
-  const gain = context.createGain();
-  note.frequency.value = pitch;
-  gain.gain.setValueAtTime(0.12, context.currentTime);
-  gain.gain.exponentialRampToValueAtTime(0.001, context.currentTime + 0.18);
-  note.connect(gain).connect(context.destination);
-  note.start();
-  note.stop(context.currentTime + 0.2);
-};
+// ---- recording ----
 
-async function start() {
-  const stream = await navigator.mediaDevices.getUserMedia({ audio: { channelCount: 1, echoCancellation: false, noiseSuppression: false } });
+async function begin() {
+  answers.wake();
+  const audio = { channelCount: 1, echoCancellation: false, noiseSuppression: false, autoGainControl: false };
+  const stream = await navigator.mediaDevices.getUserMedia({ audio });
   const context = new AudioContext();
   await context.audioWorklet.addModule("/static/pcm-worklet.js");
-  const take = newTake(context.sampleRate);
-  await here.begin(take);
-  session = { stream, context, take, n: 0, blocks: [], length: 0, kept: Promise.resolve(), lost: null, loud: 0, floor: 0.003, spoke: false, quiet_s: 0 };
+  const take = { id: crypto.randomUUID(), job: section.dataset.job, start, at: new Date().toISOString(), frames: 0, samples: 0, done: false, kept: 0 };
+  await here.put(take);
+  let unlock;
+  const held = new Promise((done) => { unlock = done; });
+  navigator.locks?.request(`take ${take.id}`, () => held); // tells other pages that this take is being recorded
   const node = new AudioWorkletNode(context, "pcm");
-  node.port.onmessage = ({ data }) => {
-    if (!session) return;
-    session.blocks.push(data);
-    session.length += data.length;
-    let peak = 0;
-    let power = 0;
-    for (const sample of data) {
-      peak = Math.max(peak, Math.abs(sample));
-      power += sample * sample;
-    }
-    listenForPause(session, Math.sqrt(power / data.length), data.length / context.sampleRate);
-    level.style.setProperty("transform", `scaleX(${Math.min(1, peak * 1.6).toFixed(3)})`);
-    if (session.length >= PIECE_S * context.sampleRate) keepPiece(session);
-  };
+  session = { unlock, stream, context, node, take, waiting: [], writing: null, uplink: link(take) };
+  node.port.onmessage = ({ data }) => (data.over ? session?.over?.() : frame(session, data.samples));
   context.createMediaStreamSource(stream).connect(node);
-  tone(context, 660);
-  navigator.vibrate?.(40);
+  stream.getTracks()[0].addEventListener("ended", () => { if (session?.take === take) toggle(); });
+  // The screen stays on while hands are busy.
+  navigator.wakeLock?.request("screen").then((lock) => { if (session?.take === take) session.lock = lock; else lock.release(); }, () => {});
+  answers.tone("listening");
   button.setAttribute("aria-pressed", "true");
   label.textContent = "Listening. Touch to stop";
+  caption.textContent = "";
   status.textContent = "Listening.";
 }
 
-const newTake = (rate) => ({ id: crypto.randomUUID(), job: section.dataset.job, rate, at: new Date().toISOString(), done: false, seconds: 0 });
-
-// Speech stands out from the noise of the shop, which is followed: down at once, up within some seconds.
-function listenForPause(of, loudness, seconds) {
-  of.loud += (loudness - of.loud) * Math.min(1, seconds / 0.05);
-  of.floor = of.loud < of.floor ? of.loud : of.floor + (of.loud - of.floor) * Math.min(1, seconds / 8);
-  if (of.loud > Math.max(0.006, 2.5 * of.floor)) {
-    of.spoke = true;
-    of.quiet_s = 0;
-    return;
-  }
-  of.quiet_s += seconds;
-  if (of.spoke && of.quiet_s >= PAUSE_S && of.take.seconds + of.length / of.take.rate >= SHORTEST_S) handIn(of);
+function frame(of, samples) {
+  if (!of) return;
+  const { take } = of;
+  const n = take.frames++;
+  take.samples += samples.length;
+  const made = { n, samples, own: answers.speaking() };
+  let peak = 0;
+  for (const sample of samples) peak = Math.max(peak, Math.abs(sample));
+  level.style.setProperty("transform", `scaleX(${Math.min(1, (peak / 32768) * 1.6).toFixed(3)})`);
+  of.waiting.push(made);
+  write(of);
+  of.uplink.push(n, made);
 }
 
-// What was said up to the pause is a recording of its own and is sent, while listening goes on.
-function handIn(of) {
-  const ended = of.take;
-  keepPiece(of);
-  of.take = newTake(ended.rate);
-  of.n = 0;
-  of.spoke = false;
-  of.kept = of.kept.then(() => here.begin({ ...ended, done: true }));
-  of.kept.then(sendAll);
-}
-
-function keepPiece(of) {
-  const samples = new Int16Array(of.length);
-  let at = 0;
-  for (const block of of.blocks) for (const sample of block) samples[at++] = Math.max(-32768, Math.min(32767, Math.round(sample * 32767)));
-  const take = of.take;
-  take.seconds += samples.length / take.rate;
-  const n = of.n++;
-  of.blocks = [];
-  of.length = 0;
-  const now = { ...take };
-  of.kept = of.kept.then(() => here.add(take.id, n, samples)).then(() => here.begin(now)).catch((fault) => {
-    of.lost = fault;
-    why.textContent = "This device has no room to keep sound. Stop, and write it instead.";
-  });
+// Everything that waits goes into one transaction: a slow store falls behind in writes, never in sound.
+function write(of) {
+  if (of.writing) return;
+  of.writing = (async () => {
+    while (of.waiting.length) {
+      const some = of.waiting.splice(0);
+      try { await here.add(of.take, some); } catch {
+        why.textContent = "This phone has no room to keep sound. Stay connected, or stop and write it instead.";
+      }
+    }
+    of.writing = null;
+  })();
 }
 
 async function finish() {
-  const done = session;
+  const of = session;
+  await new Promise((done) => {
+    of.over = done;
+    of.node.port.postMessage("finish");
+    setTimeout(done, 500);
+  });
   session = null;
-  if (done.length) keepPiece(done);
-  done.stream.getTracks().forEach((track) => track.stop());
-  tone(done.context, 440);
-  navigator.vibrate?.([40, 60, 40]);
-  setTimeout(() => done.context.close(), 400);
+  of.stream.getTracks().forEach((track) => track.stop());
+  of.lock?.release().catch(() => {});
+  of.unlock();
+  of.context.close();
+  answers.tone("stopped");
   button.setAttribute("aria-pressed", "false");
   label.textContent = "Talk";
   level.style.setProperty("transform", "scaleX(0)");
-  await done.kept;
-  await here.begin({ ...done.take, done: true });
-  await sendAll();
-}
-
-const token = () => document.querySelector("input[name=token]").value;
-
-async function freshToken() {
-  const page = await fetch(location.pathname, { headers: { accept: "text/html" } });
-  const fresh = new DOMParser().parseFromString(await page.text(), "text/html").querySelector("input[name=token]").value;
-  for (const field of document.querySelectorAll("input[name=token]")) field.value = fresh;
-}
-
-async function send(take) {
-  const parts = await here.pieces(take.id);
-  if (!parts.length) return here.forget(take.id);
-  const file = here.wav(parts, take.rate);
-  const digest = await crypto.subtle.digest("SHA-256", await file.arrayBuffer());
-  const hash = [...new Uint8Array(digest)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-  for (const again of [true, false]) {
-    const form = new FormData();
-    form.append("recording", file, `dictation ${take.at.slice(0, 19).replaceAll(":", "-")}.wav`);
-    const answer = await fetch(`/jobs/${take.job}/sound`, { method: "POST", body: form, headers: { accept: "application/json", "x-fieldnote-token": token() } });
-    if (answer.status === 403 && again) { await freshToken(); continue; }
-    const told = await answer.json();
-    if (!answer.ok) throw new Error(told.error?.what ?? `status ${answer.status}`);
-    if (told.kept !== hash) throw new Error("the server keeps something else than was sent");
-    return here.forget(take.id);
+  status.textContent = "Stopped.";
+  await of.writing;
+  if (!of.take.frames) {
+    of.uplink.finished = true;
+    of.uplink.socket?.close?.();
+    await here.forget(of.take.id);
+    return show();
   }
+  of.take.done = true;
+  await here.put(of.take);
+  of.uplink.ended();
 }
 
-async function sendAll() {
-  if (sending) {
-    askedAgain = true;
-    return;
-  }
-  sending = true;
-  askedAgain = false;
-  let fault = "";
-  try {
-    for (const take of await here.takes()) {
-      if (session?.take.id === take.id) continue;
-      try { await send(take); } catch (error) { fault = error.message; break; }
-      status.textContent = "Kept by the server.";
-      watch();
+// ---- sending ----
+
+function link(take) {
+  const made = new Uplink(take, { told: (message) => hear(take, message), changed: show });
+  uplinks.set(take.id, made);
+  made.over.then(() => { uplinks.delete(take.id); show(); });
+  return made;
+}
+
+// What an earlier page left on this phone: sent one after another.
+async function sendLeft() {
+  const recording = await here.recording();
+  for (const take of await here.takes()) {
+    if (uplinks.has(take.id) || recording.has(take.id)) continue;
+    if (!take.done) {
+      take.done = true; // the page was closed while it recorded: what is here is all there is
+      await here.put(take);
     }
-  } finally { sending = false; }
-  await show(fault);
-  if (askedAgain && !fault) await sendAll();
+    if (!take.frames) await here.forget(take.id);
+    else link(take);
+  }
+  show();
 }
 
-async function show(fault = "") {
-  const waiting = (await here.takes()).filter((take) => take.id !== session?.take.id);
-  const seconds = Math.round(waiting.reduce((sum, take) => sum + take.seconds, 0));
-  held.hidden = waiting.length === 0;
-  if (waiting.length) heldText.textContent = `Still on this phone: ${waiting.length} ${waiting.length === 1 ? "recording" : "recordings"}, ${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}${fault ? ` (${fault})` : ""}`;
+async function show() {
+  const seconds = [...uplinks.values()].reduce((sum, one) => sum + one.unconfirmed, 0);
+  const photos = (await here.photos()).length;
+  const dead = [...uplinks.values()].some((one) => !one.ready && !one.finished && one.waits > 0);
+  const held = document.querySelector("#held");
+  const parts = [];
+  if (seconds > 3 || (dead && seconds > 0)) parts.push(`${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")} of sound`);
+  if (photos) parts.push(`${photos} ${photos === 1 ? "photo" : "photos"}`);
+  const text = parts.length ? `Still on this phone: ${parts.join(", ")}` : "";
+  const fault = [...uplinks.values()].map((one) => one.fault).find(Boolean) ?? "";
+  const shown = document.querySelector("#held-text");
+  if (held.hidden !== !text) status.textContent = text ? "No answer from the server. It is kept on this phone." : "The server has everything.";
+  held.hidden = !text;
+  if (shown.textContent !== text) shown.textContent = text;
+  document.querySelector("#held-why").textContent = fault ? `(${fault})` : "It is sent by itself when the server answers.";
 }
 
-button.addEventListener("click", async () => {
+// ---- what the server tells ----
+
+function hear(take, message) {
+  if (message.opened) moveIn(message.opened);
+  if (take.job !== section.dataset.job) return;
+  if ("caption" in message) caption.textContent = message.caption;
+  if ("said" in message) understood(message);
+  if (message.answer) large(message.answer, "answer");
+  if (message.tone) answers.tone(message.tone);
+  if (message.say) answers.say(message.say);
+  if (message.notice) notice(message.notice, message.warning);
+  if (message.fault) notice(`${message.fault}. ${message.do ?? ""}`, true);
+  if ("mode" in message) away(message.mode);
+  if ("clock" in message) clock(message.clock);
+  if (message.named) rename(message.named);
+  if (message.heard) { caption.textContent = ""; soon(); watch(); }
+}
+
+// A job that this page has opened gets its address, without loading anything.
+function moveIn(job) {
+  if (section.dataset.job) return;
+  section.dataset.job = job;
+  history.replaceState(null, "", `/jobs/${job}/bay`);
+  document.querySelector("[data-hearing]").dataset.hearing = `/jobs/${job}/hearing`;
+  const photo = document.querySelector("#take-photo");
+  photo.href = `/jobs/${job}/photos`;
+  photo.hidden = false;
+  soon();
+}
+
+function rename(name) {
+  document.querySelector("h1").textContent = name;
+  document.title = `${name} in the bay · fieldnote`;
+}
+
+function understood({ said, lines, left, command }) {
+  caption.textContent = "";
+  if (lines.length) {
+    told.replaceChildren(...lines.slice(-3).flatMap(rows));
+    const first = lines[lines.length - 1];
+    status.textContent = `Kept: ${[first.side, first.where, first.what].filter(Boolean).join(", ")}${first.unsure.length ? ". Not sure" : ""}`;
+  } else if (!command && said && left.length) {
+    told.replaceChildren(row("told-no", "Not understood"), row("told-words", `“${said}”`));
+    status.textContent = `Not understood: ${said}`;
+  }
+  soon();
+}
+
+function rows(line) {
+  const spot = row("told-spot", "");
+  if (line.side) {
+    const side = document.createElement("strong");
+    side.className = line.side === "side?" ? "side none" : "side";
+    side.textContent = line.side;
+    spot.append(side, " ");
+  }
+  spot.append(line.where || "place not said");
+  const what = row("told-what", `${line.changed ? "changed: " : ""}${line.what || "no result said"}`);
+  if (!line.unsure.length) return [spot, what];
+  const doubt = row("doubt", "");
+  const mark = document.createElement("span");
+  mark.className = "query";
+  mark.setAttribute("aria-hidden", "true");
+  mark.textContent = "?";
+  doubt.append(mark, line.unsure.join("; "));
+  return [spot, what, doubt];
+}
+
+function row(kind, text) {
+  const made = document.createElement("p");
+  made.className = kind;
+  made.textContent = text;
+  return made;
+}
+
+function large(text, kind) {
+  told.replaceChildren(row(`told-${kind}`, text));
+  status.textContent = text;
+}
+
+function notice(text, warning) {
+  why.textContent = text;
+  if (warning) answers.tone("warning");
+}
+
+function away(mode) {
+  const texts = { "standing-by": "Standing by: say “listen”", "off-the-record": "Off the record: nothing is kept" };
+  label.textContent = texts[mode] ?? (session ? "Listening. Touch to stop" : "Talk");
+  if (mode !== "listening") large(texts[mode], "answer");
+}
+
+function clock(seconds) {
+  const shown = document.querySelector("#clock");
+  shown.hidden = seconds === null;
+  if (seconds !== null) shown.textContent = `Water on ${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
+}
+
+// New entries are put in soon after they were told of, once for several.
+function soon() {
+  clearTimeout(refreshing);
+  refreshing = setTimeout(() => refresh().catch(() => {}), 350);
+}
+
+// ---- touches ----
+
+async function toggle() {
   button.disabled = true;
-  try { await (session ? finish() : start()); } catch (error) {
+  why.textContent = "";
+  try { await (session ? finish() : begin()); } catch (error) {
     why.textContent = error.name === "NotAllowedError" ? "The browser was not allowed to use the microphone." : `No microphone: ${error.message}`;
   } finally { button.disabled = false; }
+}
+
+function showChoice() {
+  for (const one of document.querySelectorAll("[data-answers]")) one.setAttribute("aria-pressed", String(one.dataset.answers === answers.chosen()));
+  const voice = document.querySelector("[data-answers=voice]");
+  const hint = document.querySelector("#answers-why");
+  if (hint) hint.textContent = answers.chosen() === "voice" && !answers.canSpeak() ? "This phone has no voice of its own: tones are used." : "";
+  if (voice) voice.disabled = false;
+}
+
+button.addEventListener("click", toggle);
+document.querySelector("#held-send").addEventListener("click", () => { for (const one of uplinks.values()) one.retry(); document.dispatchEvent(new Event("fieldnote-send")); sendLeft(); });
+for (const one of document.querySelectorAll("[data-answers]"))
+  one.addEventListener("click", async () => {
+    answers.choose(one.dataset.answers);
+    showChoice();
+    await answers.wake();
+    answers.tone("kept");
+    answers.say("Kept.");
+  });
+window.speechSynthesis?.addEventListener?.("voiceschanged", showChoice);
+// Going elsewhere ends the recording in good order first.
+document.addEventListener("click", async (event) => {
+  const link = event.target.closest("a[href]");
+  if (!session || !link || event.defaultPrevented || event.ctrlKey || event.metaKey || link.hash && link.pathname === location.pathname) return;
+  event.preventDefault();
+  await finish();
+  location.assign(link.href);
 });
-document.querySelector("#held-send").addEventListener("click", sendAll);
-window.addEventListener("online", sendAll);
 window.addEventListener("beforeunload", (event) => { if (session) event.preventDefault(); });
-setInterval(() => { if (!held.hidden && !session) sendAll(); }, 20000);
+document.addEventListener("fieldnote-held", show);
 
 if (navigator.mediaDevices && window.AudioWorkletNode) button.hidden = false;
 else why.textContent = "Talking needs this page on this machine, or under https. A recording can be sent below.";
-sendAll();
+showChoice();
+sendLeft();
+if (section.dataset.job) watch();

@@ -148,7 +148,7 @@ class ClauseBase:
             return False
         c = self._row[j]
         if c.kind == "link":
-            return not self._only_seen(j + 1)
+            return not (self._only_seen(j + 1) or self._only_measured(j + 1))
         turning = self._last is not None and self._last.kind == "act" and self._takes_torque(self._last.acts[0])
         if c.kind in ("to_place", "to", "preposition") and j + 1 < len(self._row) and not turning:
             quantity = self._row[j + 1].item.quantity
@@ -167,6 +167,14 @@ class ClauseBase:
         if seen is None or seen.kind != "find":
             return False
         return then is None or then.kind in ("preposition", "to_place", "and", "but", "then", "away")
+
+    def _only_measured(self, j: int) -> bool:
+        """ "The crack in the cowl seam is TWO INCHES long": said of the fault that was named before."""
+        while j < len(self._row) and self._row[j].kind in ("skip", "hedge", "preposition"):
+            j += 1
+        quantity = self._row[j].item.quantity if j < len(self._row) else None
+        said = self._last is not None and self._last.kind == "state" and not self._linked
+        return said and quantity is not None and self._lex.measures.get(quantity.unit) == "length"
 
     def _predicate_follows(self, i: int) -> bool:
         """Whether what was just named is what the next words speak of."""

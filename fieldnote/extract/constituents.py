@@ -373,8 +373,22 @@ class Grouper:
         if not item.senses and self._puts_on(items, i, before):
             item = dataclasses.replace(item, classes=frozenset({"apply"}))
             return Constituent("handle", item.start, item.end, item, None, None)
+        if (
+            not item.senses
+            and item.text.isalpha()
+            and item.text.endswith("ed")
+            and self._material_follows(items, i + 1)
+        ):
+            action = self._action_of(items, i + 1)
+            if action:
+                return Constituent("act", item.start, item.end, item, None, Sense("act", (action,), "past"))
         kind, sense = self._kind(items, i, before)
         return Constituent(kind, item.start, item.end, item, None, sense)
+
+    def _action_of(self, items: Sequence[Item], j: int) -> str:
+        """ "Closed with seam sealer": the repair that the material named from ``j`` on is for."""
+        material = next((s for x in items[j:] if (s := x.sense("material")) is not None), None)
+        return self._lex.materials[material.value].action if material is not None else ""
 
     def _puts_on(self, items: Sequence[Item], i: int, before: Sequence[Constituent]) -> bool:
         """An unknown word in "-ed" before a material or a new part: it was put on, whatever the verb."""

@@ -49,7 +49,8 @@ class Rephraser:
         out: list[Constituent] = []
         for i, c in enumerate(row):
             follows = row[i + 1] if i + 1 < len(row) else None
-            seen = follows is not None and follows.kind == "find"
+            seen = follows is not None and (follows.kind == "find" or follows.is_a("shown"))
+            seen = seen or (i > 0 and row[i - 1].kind == "negator")
             senses = tuple(s for s in self._lex.find((c.item.text.split(" ")[0],)) if s.tag == "state")
             if c.kind != "source_at" or not seen or not senses or c.end - c.start != 2:
                 out.append(c)
@@ -76,12 +77,26 @@ class Rephraser:
                 if c.is_a("which") and before is not None and before.kind == "thing"
                 else None
             )
-            if end is None:
+            placed = self._placed_by(row, i) if before is not None and before.kind == "thing" else 0
+            if placed:
+                i = placed  # "the plug that was in the floor": the plug in the floor
+            elif end is None:
                 out.append(c)
                 i += 1
             else:
                 i = end
         return out
+
+    def _placed_by(self, row: Sequence[Constituent], i: int) -> int:
+        """The preposition of a clause that only says where a thing is; 0 where it says more, or nothing follows."""
+        j = _past(row, i + 1, ("skip",))
+        if not row[i].is_a("which") or j >= len(row) or row[j].kind != "link":
+            return 0
+        prep = _past(row, j + 1, ("skip",))
+        k = _past(row, prep + 1, _SMALL)
+        if k >= len(row) or row[prep].kind not in ("preposition", "away", "to_place") or row[k].kind != "thing":
+            return 0
+        return prep if any(x.kind == "link" for x in row[k + 1 : k + 3]) else 0
 
     def _told_in_passing(self, row: Sequence[Constituent], i: int) -> int | None:
         """Where the statement goes on after a clause that says nothing of the trade; None where it says something."""
@@ -179,11 +194,19 @@ class Rephraser:
             j = _past(row, i + 1, (*_SMALL, "plan", "unknown", "to"))
             verb = row[j] if j < len(row) else None
             done = verb is not None and verb.sense is not None and verb.sense.form in ("past", "participle")
-            if verb is None or verb.kind not in _VERBS or done:
+            open_state = (
+                verb is not None
+                and verb.kind == "state"
+                and j + 1 < len(row)
+                and row[j + 1].kind in ("determiner", "thing")
+            )
+            if verb is None or (verb.kind not in _VERBS and not open_state) or done:
                 i += 1
                 continue
             k = _past(row, j + 1, (*_SMALL, "preposition", "to_place", "again", "particle"))
             i = k + 1 if k < len(row) and row[k].kind in ("thing", "pronoun") else j + 1
+            if i == k + 1 and row[k].kind == "thing" and not any(x.kind == "thing" for x in row[i:]):
+                out += [row[k], _as(c, "then")]  # "before I seal the trough I clean it"
         return out
 
     # -- "hasn't got any sealer" --------------------------------------------------------------------------------
@@ -236,8 +259,10 @@ class Rephraser:
                 continue
             numbers, i = found
             assert c.thing is not None
+            if c.thing.item is not None:
+                out.append(c)
             for n, number in enumerate(numbers):
-                if n:
+                if n or c.thing.item is not None:
                     out.append(
                         Constituent(
                             "and",
@@ -260,22 +285,20 @@ class Rephraser:
     def _numbers_after(self, row: Sequence[Constituent], i: int) -> tuple[list[Constituent], int] | None:
         """Two or more numbers behind a thing of which there are many, and what is said of them behind those."""
         thing, words = row[i].thing, row[i].item.text
-        if (
-            thing is None
-            or thing.part is None
-            or thing.item is not None
-            or not (words.endswith("s") or row[i].end - row[i].start > 1)
-        ):
+        many = words.endswith("s") or row[i].end - row[i].start > 1
+        if thing is None or (thing.part is None and thing.part_word < 0) or not many:
             return None
         numbers: list[Constituent] = []
         j = i + 1
         while j < len(row) and (_small_number(row[j]) or row[j].kind == "and" or row[j].is_a("item")):
             if _small_number(row[j]):
                 numbers.append(row[j])
-            elif row[j].kind == "and" and not numbers:
+            elif row[j].kind == "and" and not numbers and thing.item is None:
                 return None
             j += 1
-        if len(numbers) < 2 or row[j - 1].kind == "and":
+        if len(numbers) + (thing.item is not None) < 2 or row[j - 1].kind == "and" or row[j - 1].is_a("item"):
+            return None
+        if thing.item is not None and not any(r.kind == "and" for r in row[i + 1 : j]):
             return None
         follows = row[j] if j < len(row) else None
         if follows is not None and follows.kind not in (

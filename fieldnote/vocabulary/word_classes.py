@@ -12,6 +12,7 @@ WORD_CLASSES: dict[str, str] = {
     "label": "before the number of a line or a step, which is no count: line, step",
     "when": "ties what was seen to the test before which it stands: when, while",
     "anew": "before a material: it was put on now, and is none that was there: fresh",
+    "shown": "says that something is there to be seen: evident, visible",
     "only": "ends the reach of a negation before what is the case: just, only",
     "answer": "begins the answer to a question: yep, nope",
     "filler": "says nothing: um, okay so, you know, really",

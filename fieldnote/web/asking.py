@@ -54,13 +54,17 @@ class House:
 
     def of(self, job: Job) -> Rooms:
         """The rooms with the vocabulary of a job, opened once."""
-        if job.pack not in self._by_pack:
-            self._by_pack[job.pack] = self.rooms.for_pack(job.pack)
-        return self._by_pack[job.pack]
+        return self.of_pack(job.pack)
+
+    def of_pack(self, name: str) -> Rooms:
+        """The rooms with a vocabulary, opened once."""
+        if name not in self._by_pack:
+            self._by_pack[name] = self.rooms.for_pack(name)
+        return self._by_pack[name]
 
     def read_words_again(self) -> None:
         """Read the vocabulary anew: words were added to it or taken back."""
-        for name in ("pack", "extractor", "leak_map", "cautions"):
+        for name in ("pack", "extractor", "leak_map", "cautions", "summarizer"):
             self.rooms.__dict__.pop(name, None)
         self._by_pack.clear()
 

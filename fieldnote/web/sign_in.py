@@ -8,6 +8,7 @@ what changes something is guarded by Origin and by the token of the form besides
 from __future__ import annotations
 
 import re
+import time
 from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import quote
@@ -15,7 +16,7 @@ from urllib.parse import quote
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from fieldnote.settings import RoleSettings
 from fieldnote.web.answers import answer
@@ -27,6 +28,10 @@ from fieldnote.web.roles import Right, rights_of
 COOKIE = "__Host-fieldnote"
 WAY_IN = ("/sign-in", "/join", "/trust")
 """Pages that are open to everybody; files under ``/static`` are, too."""
+SIGNED_OUT = 1008
+"""Code with which a live connection is closed then: policy violation (RFC 6455, section 7.4.1)."""
+LOOK_EVERY_S = 15.0
+"""Seconds after which a live connection whose person was signed out elsewhere is ended at the latest."""
 
 
 @dataclass
@@ -67,6 +72,10 @@ class Door:
         request.state.person = person
         answer = self._slower(request) or (None if person or is_way_in(scope["path"]) else led_in(request))
         if answer is None:
+            if scope["type"] == "websocket" and person is not None:
+                watched = _Watched(receive, send, self.sign_in.people, token)
+                await self.app(scope, watched.receive, watched.send)
+                return
             await self.app(scope, receive, send)
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008, "reason": "Sign in first."})
@@ -79,6 +88,33 @@ class Door:
             return None
         told = f"That was more than this server answers at once. Try again in {wait_s} seconds.\n"
         return PlainTextResponse(told, 429, {"retry-after": str(wait_s)})
+
+
+class _Watched:
+    """A live connection that ends when its sign-in does; using it counts as use of the sign-in."""
+
+    def __init__(self, receive: Receive, send: Send, people: People, token: str) -> None:
+        self._receive = receive
+        self._send = send
+        self._people = people
+        self._token = token
+        self._looked_at = time.monotonic()
+        self._ended = False
+
+    async def receive(self) -> Message:
+        message = await self._receive()
+        if time.monotonic() - self._looked_at < LOOK_EVERY_S:
+            return message
+        self._looked_at = time.monotonic()
+        if await run_in_threadpool(self._people.signed_in, self._token) is not None:
+            return message
+        await self.send({"type": "websocket.close", "code": SIGNED_OUT, "reason": "Sign in again."})
+        self._ended = True
+        return {"type": "websocket.disconnect", "code": SIGNED_OUT}
+
+    async def send(self, message: Message) -> None:
+        if not self._ended:
+            await self._send(message)
 
 
 def led_in(request: HTTPConnection) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,6 +15,8 @@ import soundfile
 
 pytest.importorskip("fastapi", reason="the pages need fieldnote[page]")
 
+from argon2 import PasswordHasher
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from fieldnote.flow import Rooms, open_job, read_text
@@ -21,6 +24,9 @@ from fieldnote.flow.crew import HeardRecording, Task
 from fieldnote.records import Intake, Job, Utterance, Word
 from fieldnote.web.app import create_app
 from fieldnote.web.guard import Limits
+from fieldnote.web.passphrases import Keeper
+from fieldnote.web.people import People
+from fieldnote.web.sign_in import COOKIE, SignIn
 
 HOST = "127.0.0.1:8460"
 LINES = (
@@ -153,3 +159,56 @@ def wav(path: Path, seconds: float = 2.0, rate_hz: int = 16_000) -> Path:
     noise = np.random.default_rng(7).normal(0, 0.02, int(seconds * rate_hz))
     soundfile.write(path, noise, rate_hz, subtype="PCM_16")
     return path
+
+
+SHOP = "shop-pc.local:8460"
+PASSPHRASE = "violet kettle under maple"
+
+
+@dataclass
+class Shop:
+    """The application as it is served on a network: over https, with a sign-in, and the time in our hands."""
+
+    rooms: Rooms
+    app: FastAPI
+    people: People
+    clock: list[float]
+
+    def client(self, name: str = "", *, address: str = "192.0.2.20") -> TestClient:
+        """A browser; where a name is given, one that is signed in under it."""
+        made = TestClient(self.app, base_url=f"https://{SHOP}", client=(address, 50_000), follow_redirects=False)
+        if name:
+            made.cookies.set(COOKIE, self.people.begin(self.people.find(name), "a test"))
+        return made
+
+    def job(self, name: str = "Unit 9") -> Job:
+        return self.rooms.store.job(name)
+
+
+def token_of(client: TestClient, path: str) -> str:
+    """The token of a page's form."""
+    found = re.search(r'name="token" value="([0-9a-f]{64})"', client.get(path).text)
+    assert found is not None
+    return found[1]
+
+
+def quick_keeper() -> Keeper:
+    """Argon2 at its lowest cost, so that tests do not wait."""
+    return Keeper(lambda: PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+
+
+@pytest.fixture
+def shop(filled: Path, shipped: Rooms, tmp_path: Path) -> Iterator[Shop]:
+    """Rosa (technician), Ira (clerk) and Lu (lead), each with ``PASSPHRASE``."""
+    rooms = rooms_in(shutil.copytree(filled, tmp_path / "home"), shipped)
+    clock = [time.time()]
+    people = People(rooms.home, rooms.settings.sign_in, clock=lambda: clock[0])
+    sign_in = SignIn(people, rooms.settings.roles, keeper=quick_keeper())
+    for name, role in (("Rosa", "technician"), ("Ira", "clerk"), ("Lu", "lead")):
+        people.join(people.invite(name, [role]), sign_in.keeper.kept(PASSPHRASE))
+    app = create_app(rooms, [SHOP], hears=lambda: Lines(), sign_in=sign_in, scheme="https")
+    yield Shop(rooms, app, people, clock)
+    app.state.live.close()
+    app.state.house.listening.close()
+    people.close()
+    rooms.store.close()

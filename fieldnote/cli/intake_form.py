@@ -35,6 +35,7 @@ When = Annotated[Optional[list[str]], typer.Option(help="When: parked, driving, 
 EarlierWork = Annotated[Optional[list[str]], typer.Option("--earlier-work", help="glass, collision, rack, …")]
 Since = Annotated[Optional[str], typer.Option(help="Since when, as said.")]
 Technician = Annotated[Optional[str], typer.Option(help="Who works on it.")]
+Role = Annotated[Optional[str], typer.Option(help="In which role, as the shop calls it: apprentice, lead, …")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,7 @@ class Answers:
     earlier_work: list[str] | None = None
     since: str | None = None
     technician: str | None = None
+    role: str | None = None
 
     def needs_pack(self) -> bool:
         """Whether anything has to be looked up in the vocabulary."""
@@ -89,6 +91,7 @@ def intake_of(answers: Answers) -> Intake:
             since=_text(answers.since),
         ),
         technician=_text(answers.technician),
+        role=_text(answers.role),
     )
 
 
@@ -225,6 +228,7 @@ _QUESTIONS: tuple[tuple[str, str, Callable[[str], Any]], ...] = (
     ("earlier_work", "Earlier work", str),
     ("since", "Since when", str),
     ("technician", "Who works on it", str),
+    ("role", "In which role", str),
 )
 
 

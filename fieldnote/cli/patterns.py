@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional, cast
 
 import typer
 
-from fieldnote.errors import StoreFault, UserMistake
+from fieldnote.cli.bars import bar
+from fieldnote.errors import DeviceMissing, StoreFault, UserMistake
 
 if TYPE_CHECKING:
     from fieldnote.narrate.proof import Grade
@@ -32,6 +33,9 @@ def patterns(
     place: Annotated[
         Optional[str], typer.Option(help="Only jobs with water in, or signs of it, at this place.")
     ] = None,
+    role: Annotated[
+        Optional[str], typer.Option(help="Only jobs worked on in this role, such as apprentice (never by name).")
+    ] = None,
     pack: Annotated[Optional[str], typer.Option(help="The vocabulary; otherwise that of the settings.")] = None,
     grade: Annotated[
         str, typer.Option(help="The least proof for a leak to count: suspected, fault, water, cured.")
@@ -44,8 +48,12 @@ def patterns(
     csv: Annotated[
         Optional[Path], typer.Option(metavar="FOLDER", help="Write the tables as CSV into this folder.")
     ] = None,
+    parquet: Annotated[Optional[Path], typer.Option(metavar="FOLDER", help="Write the tables as Parquet.")] = None,
     charts: Annotated[Optional[Path], typer.Option(metavar="FOLDER", help="Draw charts into this folder.")] = None,
     picture: Annotated[str, typer.Option(help="What charts are drawn as: svg, png.")] = "svg",
+    report: Annotated[
+        Optional[Path], typer.Option(metavar="FILE", help="Write all figures with their charts as a PDF.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """What recurs across jobs: where water comes in and shows, on what, how soon found, who comes back, which weeks.
@@ -60,7 +68,9 @@ def patterns(
 
       fieldnote patterns weeks --place sunroof --all
 
-      fieldnote patterns --csv tables --charts charts
+      fieldnote patterns --csv tables --charts charts --report recurring.pdf
+
+      fieldnote patterns --role apprentice --until 2026-06
     """
     from fieldnote.flow import Rooms
     from fieldnote.flow.recurring import recurring
@@ -72,12 +82,17 @@ def patterns(
     least = cast("Grade", _choice("--grade", grade, GRADES))
     kind = cast("Picture", _choice("--picture", picture, ("svg", "png")))
     rooms = Rooms(pack=pack)
-    found = recurring(rooms, Survey(since, until, place, least), repeat_days=within)
+    with bar() as tell:
+        found = recurring(rooms, Survey(since, until, place, least, role), repeat_days=within, progress=tell)
     written = _csv(found, csv, wanted) if csv is not None else []
+    if parquet is not None:
+        written += _parquet(found, parquet, wanted)
     if charts is not None:
         from fieldnote.patterns.charts import draw
 
         written += draw(found, _naming(rooms.pack), charts, kind)
+    if report is not None:
+        written.append(_report(found, rooms.pack, report))
     if as_json:
         print(json.dumps(_wire(found, wanted, written), ensure_ascii=False, indent=2))
         return
@@ -116,6 +131,46 @@ def _naming(pack: Pack) -> Any:
     return lambda kind, id: pack.term(kind, id).name if id and pack.entry(kind, id) else id.replace("-", " ")
 
 
+def _report(found: Patterns, pack: Pack, path: Path) -> Path:
+    """Write the printed report.
+
+    Raises:
+        DeviceMissing: what it is written with is not installed.
+        StoreFault: the file cannot be written.
+
+    """
+    try:
+        from fieldnote.patterns.report import report
+    except ImportError as error:
+        raise DeviceMissing(
+            f"the report needs {error.name}, which is not installed",
+            where="--report",
+            do="Install it with: pip install 'fieldnote[documents,patterns]'.",
+        ) from error
+    data = report(found, _naming(pack), pack.name)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    except OSError as error:
+        raise StoreFault(
+            f"cannot be written ({error.strerror})", where=str(path), do="Choose another place."
+        ) from error
+    return path
+
+
+def _parquet(found: Patterns, folder: Path, figures: tuple[str, ...]) -> list[Path]:
+    """Write one file a figure that has rows; what its shares are shares of is in its metadata.
+
+    Raises:
+        DeviceMissing: pyarrow is not installed.
+        StoreFault: the folder cannot be written.
+
+    """
+    from fieldnote.patterns.tables import as_parquet
+
+    return _write_tables(folder, "parquet", {figure: as_parquet(found, figure) for figure in figures})
+
+
 def _csv(found: Patterns, folder: Path, figures: tuple[str, ...]) -> list[Path]:
     """Write one file a figure that has rows, and what their shares are shares of.
 
@@ -126,15 +181,19 @@ def _csv(found: Patterns, folder: Path, figures: tuple[str, ...]) -> list[Path]:
     from fieldnote.patterns.tables import as_csv, denominators_csv
 
     texts = {figure: as_csv(found, figure) for figure in figures} | {"denominators": denominators_csv(found)}
+    return _write_tables(folder, "csv", {stem: text.encode() for stem, text in texts.items()})
+
+
+def _write_tables(folder: Path, suffix: str, tables: dict[str, bytes]) -> list[Path]:
     written = []
-    for stem, text in texts.items():
-        if not text:
+    for stem, data in tables.items():
+        if not data:
             print(f"fieldnote: {stem}: no rows, so no file", file=sys.stderr)
             continue
-        path = folder / f"{stem}.csv"
+        path = folder / f"{stem}.{suffix}"
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            path.write_text(text, encoding="utf-8", newline="")
+            path.write_bytes(data)
         except OSError as error:
             raise StoreFault(
                 f"cannot be written ({error.strerror})", where=str(path), do="Choose another folder."
@@ -148,7 +207,7 @@ def _wire(found: Patterns, figures: tuple[str, ...], written: list[Path]) -> dic
     from fieldnote.patterns.tables import rows_of
     from fieldnote.wire import plain
 
-    head = ("pack", "grade", "since", "until", "place", "level", "repeat_days", "few", "jobs", "found")
+    head = ("pack", "grade", "since", "until", "place", "role", "level", "repeat_days", "few", "jobs", "found")
     out: dict[str, Any] = {name: getattr(found, name) for name in head}
     out |= {figure.replace("-", "_"): plain(rows_of(found, figure)) for figure in figures}
     out |= {"denominators": plain(found.denominators), "names": plain(found.names)}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from statistics import NormalDist
 from typing import Any
 
 from rich.console import Console
@@ -11,15 +10,13 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from fieldnote.patterns.drawings import BY
+from fieldnote.patterns.shown import CHANCE
 from fieldnote.patterns.sources import matrix
-from fieldnote.patterns.statistics import SIGMAS
 from fieldnote.records import GroupShare, Patterns, Share, WeekChart, WeekShare
 
 LINE = 92
 _FEW_ROWS, _MATRIX, _LAST_WEEKS, _SCALE, _FEW_JOBS = 8, 7, 12, 25, 6
-CHANCE = 2 * NormalDist().cdf(-SIGMAS)
-"""Of a week to lie beyond three standard deviations on either side."""
-_BY = {"family": "vehicle family", "model_year": "model year", "build_month": "build month"}
 
 Name = Callable[[str, str], str]
 
@@ -42,6 +39,7 @@ class View:
         p = self._patterns
         dates = f", opened {p.since or 'at any time'} to {p.until or 'now'}" if p.since or p.until else ""
         place = f", with water at the {self._name('place', p.place)}" if p.place else ""
+        place += f", worked on by: {p.role}" if p.role else ""
         self._console.print(
             Text(f"What recurs in {p.jobs} job{'' if p.jobs == 1 else 's'}{dates}{place}", style="bold")
         )
@@ -95,7 +93,7 @@ class View:
 
     def _groups(self) -> None:
         p = self._patterns
-        for by, title in _BY.items():
+        for by, title in BY.items():
             rows = [row for row in self._patterns.groups if row.by == by]
             self._head(f"By {title}")
             shown = self._chosen(rows)

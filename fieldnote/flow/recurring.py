@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -11,8 +11,8 @@ from fieldnote.errors import NotFound, UserMistake
 from fieldnote.flow.rooms import Rooms
 from fieldnote.patterns import Survey, reckon
 from fieldnote.patterns.packing import Columns, unpack
-from fieldnote.records import Patterns
-from fieldnote.store import summary_rows
+from fieldnote.records import JobLine, Patterns
+from fieldnote.store import job_rows, summary_rows
 from fieldnote.store.search import moment_of
 from fieldnote.vocabulary.nearest import nearest
 
@@ -29,10 +29,17 @@ def recurring(
     repeat_days: int | None = None,
     now: datetime | None = None,
     progress: Progress | None = None,
+    columns: Columns | None = None,
 ) -> Patterns:
     """What recurs across the jobs of the rooms' vocabulary.
 
-    ``progress`` is told where summaries of many jobs have to be made first (share done, and what is being done).
+    Args:
+        rooms: store and vocabulary.
+        asked: which jobs; all of them where None.
+        repeat_days: what counts as a repeat visit; else of the settings.
+        now: the time of asking.
+        progress: told where summaries of many jobs have to be made first (share done, and what is being done).
+        columns: the jobs as ``summaries`` gave them, where they were read already.
 
     Raises:
         UserMistake: a date is none.
@@ -49,7 +56,7 @@ def recurring(
     settings = rooms.settings.patterns
     if repeat_days is not None:
         settings = replace(settings, repeat_days=repeat_days)
-    columns = summaries(rooms, progress=progress)
+    columns = columns if columns is not None else summaries(rooms, progress=progress)
     if asked.role is not None:
         _check_role(columns, asked.role)
     return reckon(columns, rooms.pack.id, settings, asked, has_map=rooms.has_map, now=now)
@@ -74,6 +81,19 @@ def summaries(rooms: Rooms, *, progress: Progress | None = None) -> Columns:
         return unpack(summary_rows.rows(db, summarizer.pack), summary_rows.words(db))
 
 
+def packs(rooms: Rooms) -> list[str]:
+    """The vocabularies that kept jobs have."""
+    with rooms.store.reading() as db:
+        return [row["pack"] for row in db.query("SELECT DISTINCT pack FROM job ORDER BY pack")]
+
+
+def job_lines(rooms: Rooms, job_ids: Sequence[str]) -> list[JobLine]:
+    """These jobs as lines of a list, in the order given."""
+    with rooms.store.reading() as db:
+        found = {line.id: line for line in job_rows.lines_of(db, job_ids)}
+    return [found[job_id] for job_id in dict.fromkeys(job_ids) if job_id in found]
+
+
 def roles(columns: Columns) -> list[str]:
     """The roles that jobs were done in, as they were written."""
     return sorted({columns.words[code] for code in set(columns.head["role"].tolist()) if code}, key=str.casefold)
@@ -82,8 +102,10 @@ def roles(columns: Columns) -> list[str]:
 def _check_role(columns: Columns, wanted: str) -> None:
     known = roles(columns)
     if wanted.casefold() not in {role.casefold() for role in known}:
-        named = f"Jobs name: {', '.join(known)}." if known else "No job names one: `fieldnote job set` gives it one."
-        raise NotFound("no job was done in this role", where=wanted, do=named)
+        none = "No job names one yet: `fieldnote job intake JOB --role ROLE` does."
+        raise NotFound(
+            "no job was done in this role", where=wanted, do=f"Jobs name: {', '.join(known)}." if known else none
+        )
 
 
 def _check_day(day: str) -> None:

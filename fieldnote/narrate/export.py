@@ -60,7 +60,7 @@ def nameless(job: Job, pack: Vocabulary) -> Job:
     return dataclasses.replace(
         job,
         entries=bare,
-        intake=dataclasses.replace(job.intake, technician=None),
+        intake=dataclasses.replace(job.intake, technician=None, role=None),
         edits=tuple(dataclasses.replace(e, person="") for e in job.edits if e.entry_id not in gone),
         stranded_edits=tuple(dataclasses.replace(e, person="") for e in job.stranded_edits),
         differences=tuple(

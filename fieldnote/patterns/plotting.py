@@ -11,7 +11,7 @@ import textwrap
 from typing import Any, Literal
 
 from fieldnote.errors import DeviceMissing
-from fieldnote.patterns.drawings import Bars, Drawing, Matrix, Ranges, Weeks, WeekPoint
+from fieldnote.patterns.drawings import Bars, Drawing, Matrix, Ranges, WeekPoint, Weeks
 
 Picture = Literal["svg", "png"]
 
@@ -95,7 +95,7 @@ def _rows_figure(figure_of: Any, sheet: _Sheet, labels: list[str], axis: str) ->
     high = sheet.above + (0.46 if sheet.narrow else 0.3) * len(labels) + below
     figure = figure_of(figsize=(sheet.width, high))
     axes = figure.subplots()
-    left, right = (0.02, 0.8) if sheet.narrow else (0.36, 0.86)
+    left, right = (0.02, 0.76) if sheet.narrow else (0.36, 0.86)
     figure.subplots_adjust(left=left, right=right, top=1 - sheet.above / high, bottom=below / high)
     if sheet.narrow:
         for spot, label in enumerate(labels):
@@ -118,14 +118,19 @@ def _ranges(figure_of: Any, drawing: Ranges, sheet: _Sheet) -> Any:
     low_in_row = 0.14 if sheet.narrow else 0.0
     if drawing.level is not None:
         axes.axvline(drawing.level, color=SOFT, linewidth=1.0, linestyle=(0, (4, 2)))
-    for number, row in enumerate(rows):
-        spot = number + low_in_row
-        axes.plot([row.low, row.high], [spot, spot], color=SOFT, linewidth=2.2)
-        axes.plot(row.at, spot, "o", color=TINT, markerfacecolor=PAPER if row.few else TINT, markersize=6)
-        if row.bar is not None:
-            axes.plot(row.bar, spot, "|", color=INK, markersize=11, markeredgewidth=1.4)
+    spots = [number + low_in_row for number in range(len(rows))]
+    # Rows of one look are one line each: a mark of its own for every row takes three times as long to draw.
+    axes.hlines(spots, [row.low for row in rows], [row.high for row in rows], color=SOFT, linewidth=2.2)
+    for few, face in ((False, TINT), (True, PAPER)):
+        at = [(row.at, spot) for row, spot in zip(rows, spots, strict=True) if row.few is few]
+        axes.plot(*zip(*at, strict=True) if at else ((), ()), "o", color=TINT, markerfacecolor=face, markersize=6)
+    bars = [(row.bar, spot) for row, spot in zip(rows, spots, strict=True) if row.bar is not None]
+    if bars:
+        axes.plot(*zip(*bars, strict=True), "|", color=INK, markersize=11, markeredgewidth=1.4)
+    for row, spot in zip(rows, spots, strict=True):
         _beside(axes, spot, row.told)
-    axes.set_xlim(left=0)
+    _, most = axes.get_xlim()
+    axes.set_xlim(-0.015 * most, most)  # a mark at 0 is whole
     _titled(axes, drawing.title, sheet)
     return figure
 
@@ -134,10 +139,11 @@ def _bars(figure_of: Any, drawing: Bars, sheet: _Sheet) -> Any:
     rows = drawing.rows
     figure, axes = _rows_figure(figure_of, sheet, [row.label for row in rows], drawing.axis)
     low_in_row = 0.14 if sheet.narrow else 0.0
-    for number, row in enumerate(rows):
-        spot = number + low_in_row
-        face = PAPER if row.few else PALE
-        axes.barh(spot, row.value, height=0.36 if sheet.narrow else 0.56, facecolor=face, edgecolor=TINT, linewidth=1.0)
+    spots = [number + low_in_row for number in range(len(rows))]
+    faces = [PAPER if row.few else PALE for row in rows]
+    high = 0.36 if sheet.narrow else 0.56
+    axes.barh(spots, [row.value for row in rows], height=high, facecolor=faces, edgecolor=TINT, linewidth=1.0)
+    for row, spot in zip(rows, spots, strict=True):
         _beside(axes, spot, row.told)
     _titled(axes, drawing.title, sheet)
     return figure
@@ -212,27 +218,31 @@ def _weeks(figure_of: Any, drawing: Weeks, sheet: _Sheet) -> Any:
         axes.step(spots, limits, where="mid", color=SOFT, linewidth=1.1, linestyle=(0, (4, 2)))
     axes.axhline(drawing.center, color=SOFT, linewidth=1.1)
     axes.plot(spots, [p.share for p in points], "-o", color=TINT, linewidth=0.8, markersize=3)
+    named = -len(points)
     for spot, point in zip(spots, points, strict=True):
-        _mark(axes, spot, point, at_end=spot > 0.8 * len(points))
+        out = point.mark in ("above", "below")
+        # Of weeks in a row the first is named: the names of all would lie over each other.
+        apart = spot - named > 0.08 * len(points)
+        _mark(axes, spot, point, named=out and apart, at_end=spot > 0.8 * len(points))
+        named = spot if out and apart else named
     step = max(1, len(points) // (4 if sheet.narrow else 10))
     axes.set_xticks(list(spots)[::step], [p.week for p in points][::step], rotation=30, ha="right", fontsize=8)
-    axes.set_ylim(bottom=0)
-    axes.margins(y=0.12)
+    axes.set_ylim(0, max(1.18 * max(max(p.share, p.upper) for p in points), 1.0))
     axes.grid(axis="y")
     axes.set_xlabel(words, fontsize=8)
     _titled(axes, drawing.title, sheet)
     return figure
 
 
-def _mark(axes: Any, spot: int, point: WeekPoint, *, at_end: bool) -> None:
+def _mark(axes: Any, spot: int, point: WeekPoint, *, named: bool, at_end: bool) -> None:
     if not point.mark:
         return
     face = PAPER if point.mark == "too few" else INK
     axes.plot(spot, point.share, "D", color=INK, markerfacecolor=face, markersize=7)
-    if point.mark in ("above", "below"):
+    if named:
         axes.annotate(
-            f"{point.week}\n{point.told}", (spot, point.share), (-6 if at_end else 6, 4), ha="right" if at_end else "left",
-            textcoords="offset points", fontsize=7,
+            f"{point.week}\n{point.told}", (spot, point.share), (-6 if at_end else 6, 4),
+            ha="right" if at_end else "left", textcoords="offset points", fontsize=7,
         )  # fmt: skip
 
 

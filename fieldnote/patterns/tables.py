@@ -8,6 +8,7 @@ import io
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from fieldnote.errors import DeviceMissing
 from fieldnote.records import Patterns, Share
 
 Flat = dict[str, Any]
@@ -61,6 +62,32 @@ def as_csv(patterns: Patterns, figure: str) -> str:
         {name: round(value, 6) if isinstance(value, float) else _inert(value) for name, value in row.items()}
         for row in rows
     )
+    return out.getvalue()
+
+
+def as_parquet(patterns: Patterns, figure: str) -> bytes:
+    """One figure as Parquet, ``jobs`` as lists of text, and what its shares are shares of in the metadata; b"" where
+    it has no rows.
+
+    Raises:
+        DeviceMissing: pyarrow is not installed.
+
+    """
+    try:
+        from pyarrow import Table, parquet
+    except ImportError as error:
+        raise DeviceMissing(
+            "Parquet needs pyarrow, which is not installed",
+            where="--parquet",
+            do="Install it with: pip install 'fieldnote[patterns]'. CSV needs nothing more.",
+        ) from error
+    rows = list(flat_rows(patterns, figure))
+    if not rows:
+        return b""
+    told = {b"of": patterns.denominators[figure].encode(), b"every": patterns.denominators["every"].encode()}
+    table = Table.from_pylist([{**row, "jobs": row["jobs"].split()} for row in rows])
+    out = io.BytesIO()
+    parquet.write_table(table.replace_schema_metadata(told), out)
     return out.getvalue()
 
 

@@ -131,6 +131,13 @@ def list_jobs(
     return [JobLine(**row) for row in db.query(sql, values)]
 
 
+def lines_of(db: Database, job_ids: Sequence[str]) -> list[JobLine]:
+    """These jobs as lines of a list, in no order."""
+    marks = ", ".join("?" for _ in job_ids)
+    rows = db.query(f"SELECT {LINE_COLUMNS} FROM job WHERE id IN ({marks})", list(job_ids))
+    return [JobLine(**row) for row in rows]
+
+
 def first(db: Database, sql: str, values: Sequence[Any]) -> dict[str, Any] | None:
     """The first row of a query, or None."""
     return next(iter(db.query(sql, list(values))), None)

@@ -29,6 +29,7 @@ FIELDS = (
     ("build_month", "Built in", "as 2019-04"),
     ("family", "Model line", ""),
     ("since", "Since when", "as said"),
+    ("role", "Worked on by", "a role, not a name, such as apprentice or lead"),
 )
 GROUP_NAMES = {
     "liquid": "Which water",
@@ -84,6 +85,7 @@ def given_of(job: Job) -> dict[str, str | list[str]]:
         "build_month": intake.build_month,
         "family": intake.family,
         "since": told.since,
+        "role": intake.role,
         "steering": intake.steering,
     }
     texts: dict[str, str | list[str]] = {name: "" if value is None else str(value) for name, value in values.items()}

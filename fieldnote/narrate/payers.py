@@ -61,6 +61,14 @@ class Known:
         """Whether there is a photo of this kind."""
         return any(photo.kind == kind and photo.is_here for photo in self.job.photos)
 
+    def explained(self) -> bool:
+        """Whether it is known where the water came in."""
+        return any(leak.grade != "suspected" for leak in self.proof.leaks)
+
+    def repaired(self) -> bool:
+        """Whether something was repaired."""
+        return any(e.kind == "repair" and e.present for e in self.job.entries)
+
     def retested(self) -> bool:
         """Whether a retest proves each repair."""
         leaks = [leak for leak in self.proof.leaks if leak.repairs]
@@ -92,8 +100,8 @@ REQUIREMENTS: Mapping[str, Requirement] = {
     "odometer-in": Requirement("the odometer when it came in", lambda k: k.has("odometer") or k.said("odometer")),
     "odometer-out": Requirement("the odometer when it went out", lambda k: k.has("odometer_out")),
     "complaint": Requirement("a complaint", lambda k: "complaint" in k.told),
-    "cause": Requirement("a cause", lambda k: "cause" in k.told),
-    "correction": Requirement("a correction", lambda k: "correction" in k.told),
+    "cause": Requirement("a cause", Known.explained),
+    "correction": Requirement("a correction", Known.repaired),
     "retest": Requirement("a retest that proves each repair", Known.retested),
     "failed-part": Requirement("the number of the part that failed", lambda k: k.has("failed_part")),
     "parts": Requirement("the parts used, with quantities", lambda k: k.has("parts")),

@@ -13,10 +13,14 @@ from docx.oxml.ns import qn
 from docx.shared import Mm, Pt, RGBColor
 
 from fieldnote.narrate.document import APPENDIX, Document, Line, Section, Table, spans
+from fieldnote.narrate.sketch import Sketch
+from fieldnote.narrate.sketch_picture import sketch_png
 
 INK, SOFT, DEEP = RGBColor(22, 35, 42), RGBColor(85, 99, 106), RGBColor(12, 74, 91)
 FACE = "Arial"
 """A face that every word processor has, or one of the same widths."""
+DRAWN_MM = 120
+"""Width of the drawing."""
 
 
 def word_document(document: Document) -> bytes:
@@ -26,6 +30,8 @@ def word_document(document: Document) -> bytes:
     _properties(out, document)
     _head(out, document)
     for section in document.sections:
+        if section.shape == "steps" and document.sketch is not None and document.marks:
+            _drawing(out, document, document.sketch)
         _section(out, section)
     _footer(out, document)
     if document.closing:
@@ -93,6 +99,17 @@ def _head(out: Any, document: Document) -> None:
             run.font.size, run.font.color.rgb = Pt(8.5), SOFT
             run.add_break()
             paragraph.add_run(value).bold = True
+
+
+def _drawing(out: Any, document: Document, sketch: Sketch) -> None:
+    """The vehicle with its marks, told in words to who cannot see it."""
+    paragraph = out.add_paragraph()
+    paragraph.paragraph_format.keep_with_next = True
+    picture = paragraph.add_run().add_picture(io.BytesIO(sketch_png(sketch, document.marks)), width=Mm(DRAWN_MM))
+    told = picture._inline.docPr
+    told.set("descr", document.drawing_title)
+    told.set("name", "Where")
+    out.add_paragraph(document.drawn, style="Small")
 
 
 def _section(out: Any, section: Section) -> None:

@@ -1,12 +1,14 @@
 """The documents: every format holds what was written, and can be read where it is sent."""
 
 import io
+import math
 import re
 import shutil
 import subprocess
 import zipfile
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,6 +16,8 @@ from fieldnote.errors import UserMistake
 from fieldnote.narrate import narrate, render
 from fieldnote.narrate.document import lay_out, spans
 from fieldnote.narrate.page import TEMPLATES
+from fieldnote.narrate.sketch import load_sketch, marks_of
+from fieldnote.narrate.sketch_picture import runs_of, sketch_png
 from fieldnote.records import Job, Narrative
 
 from .golden import FOLDER
@@ -243,3 +247,41 @@ def test_the_layout_is_in_the_order_of_a_claim() -> None:
         "Cautions",
         "Entries and the words behind them",
     ]
+
+
+def test_the_word_document_has_the_drawing_with_its_words() -> None:
+    """One picture, of the shape of the drawing, told in words for who cannot see it; none where there is no mark."""
+    from docx import Document as Opened
+    from PIL import Image
+
+    def pictures(found: Job) -> list[Any]:
+        return list(Opened(io.BytesIO(render(narrate(found, PACK), found, PACK, "docx"))).inline_shapes)
+
+    drawn = job({"kind": "evidence", "place": "cowl", "side": "left", "state": "wet"})
+    (one,) = pictures(drawn)
+    assert "water showed: left cowl" in one._inline.docPr.get("descr").lower()
+    sketch = load_sketch(PACK)
+    assert sketch is not None
+    made = Image.open(io.BytesIO(sketch_png(sketch, marks_of(drawn.entries, PACK))))
+    bare = Image.open(io.BytesIO(sketch_png(sketch, ())))
+    assert made.width / made.height == pytest.approx(sketch.width / sketch.height, abs=0.01)
+    assert made.tobytes() != bare.tobytes()
+    assert not pictures(job())
+
+
+@pytest.mark.parametrize(
+    ("path", "middle"),
+    [
+        pytest.param("M0 0 L10 0 L10 10 Z", (10, 0), id="lines"),
+        pytest.param("M0 0 h10 v10 h-10 z", (10, 10), id="relative lines"),
+        # A quarter of a circle of radius 10 around (0, 0): its middle lies at 10/sqrt(2).
+        pytest.param("M10 0 A10 10 0 0 1 0 10", (7.0711, 7.0711), id="an arc"),
+        # Half way along a cubic curve: (P0 + 3 P1 + 3 P2 + P3) / 8.
+        pytest.param("M0 0 C0 8 8 8 8 0", (4, 6), id="a cubic curve"),
+        pytest.param("M0 0 Q4 8 8 0", (4, 4), id="a quadratic curve"),
+    ],
+)
+def test_paths_go_where_svg_says(path: str, middle: tuple[float, float]) -> None:
+    """By the geometry of SVG 2, chapter 9: a point that lies on the path is met."""
+    points = [point for run in runs_of(path) for point in run]
+    assert min(math.dist(point, middle) for point in points) < 0.05

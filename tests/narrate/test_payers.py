@@ -100,6 +100,13 @@ def test_a_repair_without_a_retest_is_no_retest(tmp_path: Path) -> None:
     assert lacking(found, pack) == {"retest", "photo-after"}
 
 
+def test_saying_that_nothing_was_found_is_no_cause(tmp_path: Path) -> None:
+    """A write-up always says something under its headings; a suspicion is no cause, and no repair no correction."""
+    pack = shop(tmp_path, '[payer.one]\nname = "one"\nrequires = ["cause", "correction"]\n')
+    assert lacking(dataclasses.replace(job(STORY[0]), claim=Claim(payer="one")), pack) == {"cause", "correction"}
+    assert lacking(dataclasses.replace(job(*STORY), claim=Claim(payer="one")), pack) == {"correction"}
+
+
 def test_a_shops_own_payer_takes_the_place_of_a_shipped_one(tmp_path: Path) -> None:
     """By id; the others stay."""
     pack = shop(tmp_path, '[payer.maker]\nname = "our maker"\ncause = 99\n')

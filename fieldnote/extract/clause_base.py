@@ -17,6 +17,7 @@ class ClauseBase:
     def __init__(self, lexicon: Lexicon, row: Sequence[Constituent], *, open_test: bool) -> None:
         self._lex = lexicon
         self._row = [c for c in row if c.kind != "skip"]
+        self._skipped = {c.start: c.item.text for c in row if c.kind == "skip"}
         self._earlier_test = open_test
         self.frames: list[Frame] = []
         self.dropped: list[int] = []

@@ -32,7 +32,11 @@ class MeasureReader(ClauseBase):
         if target is None:
             self._measures.append(measure)
             return
-        if self._dimension(measure) == "torque" and target.kind != "act":
+        if self._dimension(measure) == "torque" and self._put_back(target):
+            back = target
+            target = self._act((self._tightening(),), back.thing)  # "screws back in, nine newton metres"
+            target.pronoun, target.material, back.material = back.pronoun, back.material, None
+        elif self._dimension(measure) == "torque" and target.kind != "act":
             worked = next((f for f in reversed(self.frames) if f.kind == "act" and f.thing == target.thing), None)
             if worked is None or worked.measures or not self._takes_torque(worked.acts[0]):
                 self._measures.append(measure)
@@ -61,11 +65,19 @@ class MeasureReader(ClauseBase):
         at = len(row) > 1 and row[0].is_a("preposition") and row[0].item.text in ("on", "at", "along", "over")
         return at and row[1].thing is not None and row[1].thing.named
 
+    def _put_back(self, frame: Frame) -> bool:
+        """Whether the frame tells of access, which has no torque of its own: what was put back was tightened."""
+        if frame.kind != "act" or not frame.acts or frame.acts[0] not in self._lex.states:
+            return False
+        return "access" in self._lex.states[frame.acts[0]].kinds and bool(self._tightening())
+
+    def _tightening(self) -> str:
+        """The work that a torque tells of."""
+        return next((m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), "")
+
     def _torqued(self, c: Constituent) -> None:
         """ "Studs to thirty inch pounds": tightened, whatever the verb."""
-        tighten = next(
-            (m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), ""
-        )
+        tighten = self._tightening()
         if tighten:
             subjects, material = list(self._subjects), self._material
             new = subjects[-1].new  # "new screw, eight newton metres"
@@ -183,7 +195,11 @@ class MeasureReader(ClauseBase):
         elif nxt.kind == "determiner" and nxt.item.text in ("the", "this", "that"):
             return  # "suspect two, the left lamp"
         elif nxt.kind in ("thing", "state", "new", "unknown", "determiner"):
-            self._count = number.value
+            k = i + 1
+            while k < len(self._row) and self._row[k].kind == "unknown":
+                k += 1
+            if k == len(self._row) or self._row[k].kind not in ("preposition", "off", "away", "of", "to_place"):
+                self._count = number.value  # not in "eight litres out of the carpet"
 
     def _one_of_them(self, value: int, nxt: Constituent | None) -> bool:
         """Numbers before "is" or "are": how many of those that were named, or which of them."""

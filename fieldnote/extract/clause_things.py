@@ -410,6 +410,12 @@ class ThingReader(ClauseBase):
         return self._lex.measures.get(before.item.quantity.unit) == "length"
 
     def _on_to_place(self, i: int, c: Constituent) -> None:
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        if self._subjects and self._mode == "" and not self._linked and not self._unsure and nxt is not None:
+            form = nxt.sense.form if nxt.kind == "act" and nxt.sense is not None else ""
+            if form in ("past", "participle") and self._skipped.get(c.end) == "be":
+                self._plan = True  # "carpet TO BE dried"
+                return
         self._prep, self._prep_item = "to", c
 
     def _on_of(self, i: int, c: Constituent) -> None:

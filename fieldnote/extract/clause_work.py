@@ -13,7 +13,40 @@ from fieldnote.extract.noun_phrases import Thing
 class WorkReader(ClauseBase):
     """Work in a clause: what was taken off, mended, put in or put on."""
 
-    def _on_act(self, i: int, c: Constituent) -> None:
+    def _on_act(self, i: int, c: Constituent) -> int | None:
+        bedded = self._bedded(i, c)
+        if bedded is not None:
+            return bedded
+        self._read_act(i, c)
+        return None
+
+    def _bedded(self, i: int, c: Constituent) -> int | None:
+        """ "New grommet, bedded in mastic": what the new part was put in with; the word to go on from."""
+        told = bool(self._subjects) and self._subjects[-1].new and self._mode == ""
+        last = self._last
+        fitted = self._mode == "act" and last is not None and last.acts == ("new",) and last.thing is not None
+        if (
+            not (told or fitted)
+            or self._joined
+            or c.sense is None
+            or c.sense.form not in ("past", "participle", "said")
+        ):
+            return None
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind in ("preposition", "with", "to_place", "new", "skip"):
+            j += 1
+        thing = self._row[j].thing if j < len(self._row) else None
+        if thing is None or thing.material is None or thing.named or (fitted and last is not None and last.material):
+            return None
+        if told:
+            last = self._act(("new",), self._subjects[0])
+            last.more.extend(self._subjects[1:])
+        assert last is not None
+        last.material = thing.material
+        last.mark(c.start, thing.end, "material")
+        return j + 1
+
+    def _read_act(self, i: int, c: Constituent) -> None:
         assert c.sense is not None
         acts = tuple(c.sense.value)
         passive = bool(self._subjects) and self._mode == "" and (self._linked or self._is_passive(i))

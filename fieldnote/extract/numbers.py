@@ -28,7 +28,8 @@ _SIGNS = {"minus", "negative"}
 _JOINS = {"to", "or", "through", "-", "til", "till"}
 # Words after which "one" is a pronoun ("that one", "the other one") and no count.
 _PRONOUN_BEFORE = {
-    "that", "this", "the", "other", "another", "each", "every", "which", "any", "no", "these", "those", "same",
+    "that", "this", "the", "other", "another", "each", "every", "which", "any", "no", "these", "those", "same", "old",
+    "new", "left", "right", "front", "rear", "upper", "lower", "inner", "outer", "good", "bad", "last", "next", "wrong",
 }  # fmt: skip
 # Words that may stand before a bare "point five"; after a noun or "that" it is a place in talk, not a decimal.
 _POINT_AFTER = {

@@ -378,6 +378,9 @@ def _add_words(lex: Lexicon, inflector: Inflector) -> None:
     for word_class, phrases in lex.pack.words.items():
         if word_class in FIRST_CLASSES:
             continue
+        if word_class == "plain":
+            lex.words.update(w for p in phrases for w in fold(p))  # known, so never taken for others
+            continue
         for phrase in phrases:
             if word_class in VERB_CLASSES:
                 for form, words in inflector.forms(fold(phrase)):

@@ -7,6 +7,7 @@ marked (verbs) list base forms, which the matcher inflects.
 from __future__ import annotations
 
 WORD_CLASSES: dict[str, str] = {
+    "plain": "ordinary words that look like words of the trade and are never taken for those: thinking, darling",
     # small words
     "adverb": "a position that behind a part tells how something was put: back",
     "label": "before the number of a line or a step, which is no count: line, step",

@@ -16,6 +16,7 @@ from rich.markup import escape
 from fieldnote.cli import intake_form as form
 from fieldnote.cli.job_claim import claim
 from fieldnote.errors import UserMistake
+from fieldnote.flow.intake_answers import Answers, intake_of, vin_remark
 from fieldnote.records import Edit, Job, JobLine
 
 if TYPE_CHECKING:
@@ -74,17 +75,17 @@ def new(
     from fieldnote.flow import open_job
 
     rooms = _rooms(pack)
-    given = form.Answers(
+    given = Answers(
         vehicle, family, model_year, build_month, vin, odometer, order, complaint, steering, liquid, parked, when,
         earlier_work, since, technician, role,
     )  # fmt: skip
     if ask:
         given = form.ask(given, rooms.pack)
-    intake = form.intake_of(given)
+    intake = intake_of(given)
     # The vocabulary is read only where an answer has to be looked up in it, or another one was asked for.
     checked = rooms.pack if pack or given.needs_pack() else None
     job = open_job(rooms.store, name, intake, checked, pack_name=rooms.settings.pack.name)
-    _remark(form.vin_remark(intake.vin))
+    _remark(vin_remark(intake.vin))
     if as_json:
         _print({"job": _header(job)})
     else:
@@ -124,11 +125,11 @@ def intake(
 
     rooms = _rooms()
     found = rooms.store.job(job)
-    given = form.Answers(
+    given = Answers(
         vehicle, family, model_year, build_month, vin, odometer, order, complaint, steering, liquid, parked, when,
         earlier_work, since, technician, role,
     )  # fmt: skip
-    wanted = form.intake_of(given)
+    wanted = intake_of(given)
     made = amend(
         rooms.store, found, wanted, _person(by), rooms.for_pack(found.pack).pack if given.needs_pack() else None
     )
@@ -136,7 +137,7 @@ def intake(
         made = (*made, rename(rooms.store, found, name, _person(by)))
     if not made:
         raise UserMistake("nothing was given that differs", where=found.name, do="Name what to change: see --help.")
-    _remark(form.vin_remark(wanted.vin))
+    _remark(vin_remark(wanted.vin))
     _changed(rooms.store.job(found.id), made, as_json)
 
 
@@ -335,6 +336,7 @@ def export_bundle(
     jobs: Annotated[Optional[list[str]], typer.Argument(metavar="JOB…", help="Which jobs; none: all.")] = None,
     out: Annotated[Optional[Path], typer.Option("--out", help="The file to write.")] = None,
     sound: Annotated[bool, typer.Option("--sound/--no-sound", help="With the recordings, or without.")] = True,
+    photos: Annotated[bool, typer.Option("--photos/--no-photos", help="With the photos, or without.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Write jobs into one file, to take them in on another machine: sound, words, entries, every change.
@@ -351,7 +353,7 @@ def export_bundle(
     store = _rooms().store
     target = out if out is not None else Path(f"{_file_name(jobs or [])}.zip")
     with bar("writing") as tell:
-        ids = export_jobs(store, jobs or [], target, sound=sound, progress=tell)
+        ids = export_jobs(store, jobs or [], target, sound=sound, photos=photos, progress=tell)
     if as_json:
         _print({"file": str(target), "jobs": list(ids), "bytes": target.stat().st_size})
     else:

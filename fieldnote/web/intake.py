@@ -8,9 +8,9 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import FormData
 
-from fieldnote.cli.intake_form import Answers, intake_of, vin_remark
 from fieldnote.errors import UserMistake
 from fieldnote.flow import amend
+from fieldnote.flow.intake_answers import Answers, intake_of, vin_remark
 from fieldnote.flow.jobs import CONDITION_GROUPS, conditions_of
 from fieldnote.records import Intake, Job
 from fieldnote.vocabulary import Pack

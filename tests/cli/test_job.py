@@ -14,9 +14,9 @@ from typer.testing import CliRunner
 
 from fieldnote.cli.app import app, main
 from fieldnote.cli.entry_table import short_ids
-from fieldnote.cli.intake_form import read_odometer, vin_remark
 from fieldnote.errors import UserMistake
 from fieldnote.flow import read_text
+from fieldnote.flow.intake_answers import Answers, intake_of, read_odometer, vin_remark
 from fieldnote.store import Store
 from tests.flow.doubles import Copier
 
@@ -258,8 +258,8 @@ def test_questions_are_asked_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> N
 
     monkeypatch.setattr(form, "sys", _Terminal())
     monkeypatch.setattr(form.typer, "prompt", answer)
-    answers = form.ask(form.Answers(family="V2"), load_pack("body-leaks"))
-    intake = form.intake_of(answers)
+    answers = form.ask(Answers(family="V2"), load_pack("body-leaks"))
+    intake = intake_of(answers)
     assert (intake.vehicle, intake.family, intake.model_year, intake.vin) == ("van 12", "V2", 2019, None)
     assert intake.conditions.liquid == ("rain", "wash")
     assert not any("Family" in question for question in asked)

@@ -35,6 +35,7 @@ from fieldnote.web import (
 )
 from fieldnote.web.answers import answer, status_of, told
 from fieldnote.web.asking import House
+from fieldnote.web.description import describe
 from fieldnote.web.guard import Guard, Limits
 from fieldnote.web.listening import Hears, Listening, OneAtATime
 from fieldnote.web.live_jobs import LiveJobs
@@ -104,6 +105,7 @@ def create_app(
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for room in ROOMS:
         app.include_router(room.router)
+    describe(app, [room.router for room in (*ROOMS, ways_in)])
     app.add_exception_handler(FieldnoteError, _told)
     app.add_exception_handler(RequestValidationError, _not_understood)
     app.add_exception_handler(HTTPException, _no_such_page)
@@ -122,7 +124,9 @@ async def _not_understood(request: Request, error: Exception) -> Response:
 async def _no_such_page(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     what = "there is no such page" if error.status_code == 404 else str(error.detail).lower()
-    return answer(request, error.status_code, what, request.url.path, "Go to the list of jobs.")
+    answered = answer(request, error.status_code, what, request.url.path, "Go to the list of jobs.")
+    answered.headers.update(error.headers or {})  # such as Allow, which belongs to 405 (RFC 9110, section 15.5.6)
+    return answered
 
 
 __all__ = ["create_app", "status_of"]

@@ -7,6 +7,7 @@ something must come from a page of ours.
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -41,6 +42,10 @@ HEADERS = {
     "permissions-policy": "microphone=(self), camera=(self), geolocation=()",
     "cache-control": "no-store",
 }
+
+
+LONGEST_SILENCE_S = 60.0
+"""Seconds that a sender may pause within a request, so that nobody holds connections open with nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +84,15 @@ class Guard:
         if refusal is not None:
             await PlainTextResponse(f"{refusal[1]}\n", refusal[0])(scope, receive, answer)
             return
+        if scope["type"] == "websocket":
+            await self.app(scope, receive, send)
+            return
         counted = _Counted(receive, self.limits.of(scope["path"]))
         try:
             await self.app(scope, counted, answer)
         except ClientDisconnect:
-            if not counted.too_much:
-                raise
-            await PlainTextResponse(_too_large(counted.limit), 413)(scope, receive, answer)
+            if counted.fault is not None:  # else the sender has left, and there is nobody to answer
+                await counted.fault(scope, receive, answer)
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         if headers.get("host", "").lower() not in self.hosts:
@@ -115,22 +122,33 @@ def _too_large(limit: int) -> str:
 
 
 class _Counted:
-    """Receives at most ``limit`` bytes; what goes on beyond is cut off as if the sender had left."""
+    """Receives at most ``limit`` bytes, in pieces that come soon after each other; else it is as if the sender left."""
 
     def __init__(self, receive: Receive, limit: int) -> None:
         self._receive = receive
-        self.limit = limit
+        self._limit = limit
         self._seen = 0
-        self.too_much = False
+        self._more = True
+        self.fault: PlainTextResponse | None = None
 
     async def __call__(self) -> Message:
-        message = await self._receive()
+        if not self._more:  # all was sent: from now on this waits for the sender to leave, however long
+            return await self._receive()
+        try:
+            message = await asyncio.wait_for(self._receive(), LONGEST_SILENCE_S)
+        except TimeoutError:
+            return self._cut_off(408, "Nothing more came for a while, so nothing was kept. Send it again.\n")
         if message["type"] == "http.request":
+            self._more = message.get("more_body", False)
             self._seen += len(message.get("body", b""))
-            if self._seen > self.limit:
-                self.too_much = True
-                return {"type": "http.disconnect"}
+            if self._seen > self._limit:
+                return self._cut_off(413, _too_large(self._limit))
         return message
+
+    def _cut_off(self, status: int, why: str) -> Message:
+        self._more = False
+        self.fault = PlainTextResponse(why, status, {"connection": "close"})
+        return {"type": "http.disconnect"}
 
 
 def _with_headers(send: Send) -> Send:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fieldnote.extract.cardinals import cardinal, small
 from fieldnote.extract.number_words import ONES, REPEATS, TEENS, TENS, ZERO_LETTERS, ZERO_WORDS, cut, digit, numeral
+from fieldnote.extract.numbers import number_at
 from fieldnote.extract.spelled import read_spelled
 
 # Digits that a recogniser writes as the ordinary word that sounds alike; taken only between two digits.
@@ -15,6 +16,8 @@ _MARKS = {"#", "number", "no", "is", "at", "reads", "reading", "of", "uh", "um",
 _MOST_MARKS = 3
 _SINGLES = 3
 _ODOMETER_DIGITS = 7
+_READING_LEAST = 1000
+_READING_LEAST = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +56,16 @@ def read_odometer(tokens: Sequence[str], start: int = 0) -> DigitString | None:
     """
     words, at = cut(tokens[start:])
     i = _past_marks(words)
+    said = number_at(words, i) if i < len(words) else None
     chain = _chain(words, i)
+    scaled = said is not None and said.kind == "decimal" and isinstance(said.value, int)
+    if said is not None and scaled and said.value >= _READING_LEAST and (chain is None or said.end > chain[1]):
+        # "Forty five point six thousand".
+        return DigitString(start + at[i], start + at[said.end - 1] + 1, str(said.value), int(said.value), True)
     if chain is None:
         return None
     text, end, parts = chain
-    if end < len(words) and words[end] in ("thousand", "k", "kay"):
+    if end < len(words) and words[end] in ("thousand", "k", "kay") and int(text) < _READING_LEAST:
         end += 1
         tail = _below_thousand(words, end)
         if tail:

@@ -10,7 +10,8 @@ from fieldnote.extract.compose import Composer
 from fieldnote.extract.constituents import Constituent, Grouper
 from fieldnote.extract.corrections import Corrector
 from fieldnote.extract.draft import Draft
-from fieldnote.extract.facts import FactFinder, FactFound
+from fieldnote.extract.fact_values import FactFound
+from fieldnote.extract.facts import FactFinder
 from fieldnote.extract.items import Item, ItemMaker, Line
 from fieldnote.extract.lexicon import compile_lexicon
 from fieldnote.extract.mending import mend

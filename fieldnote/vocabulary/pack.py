@@ -126,6 +126,8 @@ class FactKind(Term):
     value: str = field(default="text", metadata={"choices": FACT_VALUES})
     units: tuple[str, ...] = ()
     choices: tuple[str, ...] = spoken()
+    after: tuple[str, ...] = spoken()
+    """Words that tell it only behind a number of a thousand or more ("112,450 ON HER")."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -309,6 +309,9 @@ class MeasureReader(ClauseBase):
             return
         if others and c.item.text.startswith("the "):
             return
+        if any(r.start > c.start for r in others) and not c.item.text.startswith(("that", "there", "our", "your")):
+            self._close()
+            return  # "bingo, water running down the pillar": joy, and no cause
         self._on_is_source(i, c)
         self.frames[-1].presented = True
 

@@ -575,6 +575,11 @@ class ThingReader(ClauseBase):
         if prep == "away" and frame.thing is not None:
             return
         if frame.result and not thing.bare:
+            inner = frame.thing
+            if inner is not None and inner.part is not None and not inner.named and thing.named and self._behind(inner):
+                frame.thing = located(inner, thing)  # "smoke came out around the grommet in the firewall"
+                frame.spans.extend(thing.spans)
+                return
             if frame.thing is None and not self._earlier_test:
                 frame.thing = thing
             elif frame.result == "leak":
@@ -595,6 +600,10 @@ class ThingReader(ClauseBase):
             frame.thing = located(frame.thing, thing)
         frame.spans.extend(thing.spans)
         frame.end = max(frame.end, thing.end)
+
+    def _behind(self, thing: Thing) -> bool:
+        """Whether the preposition that was just read stands right behind the thing."""
+        return self._prep_item is not None and self._prep_item.start == thing.end
 
     def _outlet(self, test: Frame, thing: Thing) -> None:
         """Where the water of a test came out."""

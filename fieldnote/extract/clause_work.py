@@ -61,6 +61,10 @@ class WorkReader(ClauseBase):
             self._close()
             self._mode = "void"
             return
+        if passive and self._linked and c.sense.form == "ing" and self._object_ahead(i + 1):
+            self._reset()
+            self._mode = "void"  # "the harness is pulling it to one side": no work of ours
+            return
         if passive:
             subjects = list(self._subjects)
             if subjects[-1].new and self._takes_torque(acts[0]):

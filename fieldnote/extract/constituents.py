@@ -431,7 +431,7 @@ class Grouper:
         if item.is_a("water") and last is not None and self._just_handled(before):
             return "water", None
         act = self._act_here(items, i, last)
-        if act is not None:
+        if act is not None and not (act.form == "said" and self._is_of_part(item, before)):
             return "act", act
         method = item.sense("method")
         told = "state" in item.tags and last is not None and last.kind in ("link", "thing")
@@ -524,6 +524,14 @@ class Grouper:
 
     def _names(self, item: Item) -> bool:
         return bool(item.tags & (THING_TAGS | {"side", "at"}))
+
+    def _is_of_part(self, item: Item, before: Sequence[Constituent]) -> bool:
+        """ "The drain tube is off": a word of work that is a finding of the part that it is said of."""
+        thing = next((c.thing for c in reversed(before) if c.thing is not None), None)
+        finding = item.finding
+        if thing is None or thing.part is None or finding is None:
+            return False
+        return any(thing.part in self._lex.readings[r].parts for r in finding.readings)
 
     def _act_here(self, items: Sequence[Item], i: int, last: Constituent | None) -> Sense | None:
         """The verb of access or repair that the item is here, if it is one."""

@@ -30,7 +30,7 @@ VERSION = "1"
 _LEFT, _RIGHT = "left", "right"
 STEERING_QUESTION = "steering"
 VIN_QUESTION = "vin"
-"""A VIN fails its check digit: ``vin.read_vin`` of its value may propose what was meant."""
+"""A VIN fails its check digit: its entry says what is odd, and what may have been meant."""
 
 
 _ROUND_A_MEASURE = frozenset(
@@ -362,6 +362,7 @@ class Extractor:
         if isinstance(value, tuple):
             value = draft.utterance.text[value[0] : value[1]]
         entry = Entry("fact", what=fact.what, value=value, unit=fact.unit, quote=draft.utterance.text[start:end])
+        entry = replace(entry, odd=fact.odd, proposed=fact.proposed)
         self._put(draft, entry, ((start, end, "head"),), sure=fact.sure)
 
     def _put(self, draft: Draft, entry: Entry, spans: tuple[tuple[int, int, str], ...], *, sure: float = 1.0) -> None:

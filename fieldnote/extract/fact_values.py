@@ -28,6 +28,10 @@ class FactFound:
     start: int
     end: int
     sure: float = 1.0
+    odd: str | None = None
+    """What is odd about the value as heard."""
+    proposed: str | None = None
+    """The value that was probably meant; never taken unasked."""
 
 
 class FactValues:

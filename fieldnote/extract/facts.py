@@ -127,9 +127,11 @@ class FactFinder:
             for words, named in self._values.names.get(texts[k], ()):
                 if named is fact and tuple(texts[k : k + len(words)]) == words:
                     start = min(start, k)
-        found.append(
-            FactFound(fact.id, mention.reading.vin, None, start, mention.end, VIN_SURE.get(mention.reading.status, 0.5))
-        )
+        reading = mention.reading
+        sure = VIN_SURE.get(reading.status, 0.5)
+        odd = "; ".join(reading.warnings) if reading.status != "valid" else None
+        proposed = reading.proposal.vin if reading.proposal is not None else None
+        found.append(FactFound(fact.id, reading.vin, None, start, mention.end, sure, odd or None, proposed))
 
     def vin(self, line: Line, pending: VinReading | None) -> VinMention | None:
         """The VIN spelled here, whole or begun; or what goes on with one begun in an utterance before."""

@@ -8,7 +8,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from fieldnote.records import Edit, Entry, JobLine, Quantity
-from fieldnote.store.fields import JOB_FIELDS
+from fieldnote.store.fields import CONFIRMED, HANDOVER, JOB_FIELDS
 
 _SHORTEST = 4
 
@@ -37,12 +37,19 @@ def entry_table(entries: Sequence[Entry], *, with_ids: bool = True) -> Table:
         cells = [ids[entry.id]] if with_ids else []
         if entry.kind == "fact":
             unit = f" {entry.unit}" if entry.unit else ""
-            cells += ["fact", entry.what or "", "", "", f"{entry.value}{unit}"]
+            cells += ["fact", entry.what or "", "", "", f"{entry.value}{unit}{odd_text(entry)}"]
         else:
             where = " / ".join(filter(None, (entry.place, entry.part)))
             cells += [entry.kind, where, entry.side or "", state_text(entry), more_text(entry)]
         table.add_row(*(escape(cell) for cell in cells))
     return table
+
+
+def odd_text(entry: Entry) -> str:
+    """What is odd about a fact as it was heard, and the value that is proposed instead."""
+    if not entry.odd:
+        return ""
+    return f" ({entry.odd})" + (f" PROPOSED, not taken: {entry.proposed}" if entry.proposed else "")
 
 
 def state_text(entry: Entry) -> str:
@@ -111,5 +118,9 @@ def edit_text(edit: Edit, ids: dict[str, str] | None = None) -> str:
         return f"disregarded{quote}"
     if edit.action == "add":
         return f"added{quote}"
+    if (edit.field or "").startswith(CONFIRMED):
+        return f"confirmed by ear{quote}"
+    if edit.field == HANDOVER:
+        return "handover accepted"
     name = (edit.field or "").removeprefix("intake.").removeprefix("conditions.").replace("_", " ")
     return f"{name}: {edit.before or 'none'} → {edit.after or 'none'}{quote}"

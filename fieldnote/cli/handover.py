@@ -24,6 +24,8 @@ def handover(
     out: Annotated[
         Optional[Path], typer.Option("--out", help="Write to this file (its ending tells the format) or folder.")
     ] = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Take the job over as the leaf describes it.")] = False,
+    by: Annotated[Optional[str], typer.Option("--by", help="With --accept: who; otherwise who is logged in.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The same as --to json.")] = False,
 ) -> None:
     """Hand a job over: where it stands, what is proved and cleared, the next check, what is off, drying or awaited.
@@ -35,7 +37,12 @@ def handover(
       fieldnote job handover "Unit 217" --spoken
 
       fieldnote job handover "Unit 217" --out leaf.pdf
+
+      fieldnote job handover "Unit 217" --accept --by Bo
     """
+    if accept:
+        _accept(job, by)
+        return
     wanted = to or ("json" if as_json else None) or (out.suffix.lstrip(".") if out and not out.is_dir() else "txt")
     if wanted not in FORMATS:
         raise UserMistake(f"no format {wanted!r}", where="--to", do=f"Formats are: {', '.join(FORMATS)}.")
@@ -44,6 +51,17 @@ def handover(
         print(leaf.spoken)
         return
     put(_made(leaf, wanted), wanted, out, leaf.title)
+
+
+def _accept(ref: str, by: str | None) -> None:
+    from fieldnote.cli.job import _person
+    from fieldnote.flow import Rooms
+    from fieldnote.flow.confirming import accept_handover
+
+    store = Rooms().store
+    found = store.job(ref)
+    edit = accept_handover(store, found, _leaf(ref).text, _person(by))
+    print(f"{edit.person} took over {found.name}.")
 
 
 def _leaf(ref: str) -> Handover:

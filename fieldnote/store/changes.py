@@ -140,6 +140,12 @@ def claim(edits: Sequence[Edit], job_id: str) -> Claim:
     return record_from_json(Claim, state["claim"])
 
 
+def told(edits: Sequence[Edit], job_id: str, field: str) -> Edit | None:
+    """The change that gives one of the job's fields its value; None where none counts."""
+    found = [e for e in in_force(edits) if e.entry_id == job_id and e.action == "set" and e.field == field]
+    return found[-1] if found else None
+
+
 def changed(entry: Entry, field: str, after: str | None) -> Entry:
     """``entry`` with one field set from its text form."""
     value = read_value(field, after)
@@ -147,6 +153,8 @@ def changed(entry: Entry, field: str, after: str | None) -> Entry:
         return dataclasses.replace(entry, quantities=entry_from_json({"kind": "fact", field: value or []}).quantities)
     if field in ("at", "masked"):
         value = tuple(value or ())
+    if field == "value":  # what was odd about the value as it was heard is settled
+        entry = dataclasses.replace(entry, odd=None, proposed=None)
     return dataclasses.replace(entry, **{field: value})
 
 

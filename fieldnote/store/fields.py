@@ -18,9 +18,14 @@ _WORDS = frozenset(
 ENTRY_FIELDS = tuple(
     f.name
     for f in dataclasses.fields(Entry)
-    if f.name not in ("id", "kind", "quote", "origins", "confidence", "misheard_risk", "heard_from", "heard_to")
-)
+    if f.name
+    not in (
+        "id", "kind", "quote", "origins", "confidence", "misheard_risk", "heard_from", "heard_to", "odd", "proposed",
+    )
+)  # fmt: skip
 """Fields of an entry that can be corrected: not its kind (take it out and add another), not what was said."""
+
+HANDOVER = "handover"
 
 JOB_FIELDS = (
     "name",
@@ -28,8 +33,12 @@ JOB_FIELDS = (
     *(f"intake.{f.name}" for f in dataclasses.fields(Intake) if f.name != "conditions"),
     *(f"intake.conditions.{f.name}" for f in dataclasses.fields(Conditions)),
     *(f"claim.{f.name}" for f in dataclasses.fields(Claim)),
+    HANDOVER,
 )
-"""Fields of a job that can be changed."""
+"""Fields of a job that can be changed. ``handover``: the hash of the leaf that a colleague accepted."""
+
+CONFIRMED = "confirmed."
+"""Begins the fields that say which entry a person confirmed by ear, and as what."""
 
 _JOB_JSON = frozenset(
     (
@@ -45,7 +54,7 @@ _JOB_JSON = frozenset(
 
 
 def _is_json(field: str) -> bool:
-    if field.startswith(("intake.", "claim.")) or field in ("name", "status"):
+    if field.startswith(("intake.", "claim.", CONFIRMED)) or field in ("name", "status", HANDOVER):
         return field in _JOB_JSON
     return field not in _WORDS
 

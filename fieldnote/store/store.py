@@ -41,7 +41,7 @@ from fieldnote.store import (
 from fieldnote.store.connection import BUSY_S, FILE_NAME, atomic, connect, open_database
 from fieldnote.store.entry_rows import Making
 from fieldnote.store.faults import plain_faults
-from fieldnote.store.fields import ENTRY_FIELDS, JOB_FIELDS, write_value
+from fieldnote.store.fields import CONFIRMED, ENTRY_FIELDS, HANDOVER, JOB_FIELDS, write_value
 from fieldnote.store.identity import compact, new_id, now, words_hash
 from fieldnote.store.job_rows import Status, first
 from fieldnote.store.rows import entry_to_json, intake_from_json
@@ -371,7 +371,7 @@ class Store:
             after = compact(entry_to_json(entry))
             return self._append(job, new_id("e"), "add", None, None, after, person, entry.quote or _named(entry))
 
-    def amend_job(self, job_id: str, field: str, value: object, person: str) -> Edit:
+    def amend_job(self, job_id: str, field: str, value: object, person: str, *, quote: str = "") -> Edit:
         """Set one of the job's own fields (``name``, ``status``, ``intake.FIELD``, ``claim.FIELD`` and the like).
 
         Raises:
@@ -379,7 +379,7 @@ class Store:
             Clash: another job has that name.
 
         """
-        if field not in JOB_FIELDS:
+        if field not in JOB_FIELDS and not field.startswith(CONFIRMED):
             raise UserMistake("a job has no such field", where=field, do=f"Fields are: {', '.join(JOB_FIELDS)}.")
         with self.atomic() as db:
             job = self.job(job_id)
@@ -389,9 +389,13 @@ class Store:
                     raise UserMistake("a job needs a name", where=job.name, do="Give it one.")
                 job_rows.refuse_taken_name(db, value, but=job.id)
             before: object = job
-            for name in field.split("."):
-                before = getattr(before, name)
-            return self._change(job, job.id, "set", field, before, value, person, quote=job.name)
+            if field == HANDOVER or field.startswith(CONFIRMED):
+                last = changes.told(job.edits, job.id, field)
+                before = last.after if last else None
+            else:
+                for name in field.split("."):
+                    before = getattr(before, name)
+            return self._change(job, job.id, "set", field, before, value, person, quote=quote or job.name)
 
     def undo(self, job_id: str, person: str, edit_ref: str | None = None) -> tuple[Edit, Edit]:
         """Take back a change (the last one that counts where none is named): the change, and what took it back.

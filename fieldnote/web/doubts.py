@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from fieldnote.narrate.open_points import DOUBTFUL_HEARING
+from fieldnote.flow.confirming import confirmed
+from fieldnote.narrate.open_points import DOUBTFUL_HEARING, HARDLY_RIGHT
 from fieldnote.records import Entry, Job, Utterance, Word
 
 DOUBTFUL_TURNING_POINT = 0.25
@@ -28,18 +29,21 @@ class Doubt:
 
 
 def doubts(job: Job) -> tuple[Doubt, ...]:
-    """The doubtful entries of a job, in order; what a person has corrected or typed is not doubted again."""
+    """The doubtful entries of a job, in order; what a person has corrected, typed or confirmed is not doubted again."""
     said = {utterance.id: utterance for utterance in job.utterances}
     touched: dict[str, set[str]] = {}
     for edit in job.edits:
         touched.setdefault(edit.entry_id, set()).add(edit.field or "")
     found = (Doubt(entry, tuple(_why(entry, said, touched.get(entry.id, set())))) for entry in job.entries)
-    return tuple(doubt for doubt in found if doubt.why)
+    vouched = confirmed(job)
+    return tuple(doubt for doubt in found if doubt.why and doubt.entry.id not in vouched)
 
 
 def _why(entry: Entry, said: Mapping[str, Utterance], touched: set[str]) -> Sequence[str]:
     why: list[str] = []
     risk = entry.misheard_risk or 0.0
+    if entry.odd and (entry.confidence or 0.0) < HARDLY_RIGHT:
+        why.append(entry.odd + (f"; proposed, not taken: {entry.proposed}" if entry.proposed else ""))
     if entry.certainty == "unsure":
         why.append("said with doubt")
     if risk >= DOUBTFUL_HEARING and not touched:

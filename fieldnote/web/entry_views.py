@@ -10,6 +10,7 @@ from fieldnote.narrate.phrases import quantity
 from fieldnote.narrate.sequence import in_order
 from fieldnote.narrate.wording import load_wording
 from fieldnote.records import Edit, Entry, Job, Utterance
+from fieldnote.store.fields import CONFIRMED, HANDOVER
 from fieldnote.vocabulary import Pack
 from fieldnote.web.doubts import doubts
 
@@ -177,6 +178,10 @@ def changed_words(edit: Edit, names: Names) -> tuple[str, str, str]:
         return "whole entry", "not there", "added"
     if edit.action == "undo":
         return "earlier change", "in force", "taken back"
+    if (edit.field or "").startswith(CONFIRMED):
+        return "confirmed by ear", "not yet", "heard and right"
+    if edit.field == HANDOVER:
+        return "handover", "not yet" if edit.before is None else "accepted earlier", "accepted"
     field = (edit.field or "").removeprefix("intake.").removeprefix("conditions.").replace("_", " ")
     return field, names.value(edit.field, edit.before), names.value(edit.field, edit.after)
 

@@ -7,16 +7,18 @@ import hashlib
 import re
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 
-from fieldnote.errors import NotFound
+from fieldnote.errors import Clash, NotFound
+from fieldnote.flow.confirming import accept_handover, acceptances, leaf_hash
 from fieldnote.flow.guiding import guide
 from fieldnote.narrate import handover
 from fieldnote.narrate.formats import document_as
 from fieldnote.narrate.guide_page import guide_html
 from fieldnote.narrate.sketch import load_sketch
-from fieldnote.web.asking import OnPage
+from fieldnote.web.asking import OnPage, Sent, text_of
 from fieldnote.web.bay import advice_of
+from fieldnote.web.roles import needs
 from fieldnote.web.write_ups import map_of
 
 router = APIRouter()
@@ -29,7 +31,24 @@ def hand_over(page: OnPage, job_id: str) -> HTMLResponse:
     job = page.job(job_id)
     rooms = page.house.of(job)
     leaf = handover(job, rooms.pack, advice_of(rooms, job))
-    return page.render("handover.html.j2", job=job, leaf=leaf)
+    return page.render("handover.html.j2", job=job, leaf=leaf, hash=leaf_hash(leaf.text), accepted=acceptances(job))
+
+
+@router.post("/jobs/{job_id}/handover", dependencies=[needs("dictate")])
+def accept(page: OnPage, job_id: str, form: Sent) -> Response:
+    """Take the job over as the leaf described it that was on the page.
+
+    Raises:
+        Clash: the job changed while the leaf was being read.
+
+    """
+    job = page.job(job_id)
+    rooms = page.house.of(job)
+    leaf = handover(job, rooms.pack, advice_of(rooms, job))
+    if text_of(form, "hash") != leaf_hash(leaf.text):
+        raise Clash("the job changed while you were reading", where=job.name, do="Read the leaf again, then take over.")
+    accept_handover(rooms.store, job, leaf.text, page.who)
+    return page.to(f"/jobs/{job.id}/handover")
 
 
 @router.get("/jobs/{job_id}/handover/leaf")

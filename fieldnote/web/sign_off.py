@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from fieldnote.errors import NotFound
 from fieldnote.flow import freeze
+from fieldnote.flow.confirming import confirm
 from fieldnote.narrate.compose import story_hash
 from fieldnote.records import Job, Narrative
 from fieldnote.web.asking import OnPage, Page, Sent, text_of, texts_of
@@ -63,6 +64,7 @@ def sign(page: OnPage, job_id: str, form: Sent) -> Response:
     held = _held(job, story, confirmed, text_of(form, "hash"))
     if held is not None:
         return _form(page, job, confirmed, held)
+    confirm(rooms.store, job, (doubt.entry.id for doubt in doubts(job)), page.who)
     frozen = freeze(rooms.store, job, rooms.pack, page.who, cautions=rooms.cautions, leak_map=map_of(rooms))
     return page.to(f"/jobs/{job.id}/versions/{frozen.number}")
 

@@ -18,6 +18,26 @@ def test_handing_over_tells_where_the_job_stands(still: House) -> None:
         assert f">{heading}</h2>" in text
 
 
+def test_a_handover_is_accepted_as_it_was_read(house: House) -> None:
+    """With name and time; a leaf that changed meanwhile is to be read again, and the same one offers no second."""
+    path = f"/jobs/{house.job().id}/handover"
+
+    def shown() -> str:
+        found = re.search(r'name="hash" value="(\w+)"', house.client.get(path).text)
+        return found[1] if found else ""
+
+    assert "Nobody has taken this job over yet" in house.client.get(path).text
+    stale = shown()
+    carpet = next(e for e in house.job().entries if e.part == "carpet")
+    house.rooms.store.disregard(house.job().id, carpet.id, "Bo")
+    if shown() != stale:
+        assert house.send(path, hash=stale).status_code == 422
+    assert house.send(path, hash=shown()).status_code == 303
+    text = house.client.get(path).text
+    assert "Taken over" in text and "Nobody has taken" not in text and not shown()
+    assert "handover" in house.client.get(f"/jobs/{house.job().id}/changes").text
+
+
 def test_the_guide_lists_every_place_of_the_map(still: House) -> None:
     """Each place where the map shows water has its leaf, and nothing else has."""
     places = re.findall(r'href="/guide/([^"]+)">', still.client.get("/guide").text)

@@ -57,6 +57,18 @@ def test_a_later_change_makes_a_new_version(house: House) -> None:
     assert "signed, version 2" in house.client.get("/").text
 
 
+def test_what_was_confirmed_is_not_asked_again(house: House) -> None:
+    """Each confirmation is kept singly; the next version asks only for what is new or changed."""
+    sign(house)
+    log = [e for e in house.job().edits if (e.field or "").startswith("confirmed.")]
+    assert len(log) == 1 and log[0].quote and log[0].person
+    assert doubts(house.job()) == ()
+    assert "confirmed by ear" in house.client.get(f"/jobs/{house.job().id}/changes").text
+    torn = next(e for e in house.job().entries if e.state == "torn")
+    house.rooms.store.correct(house.job().id, torn.id, "item", 2, "Bo")
+    assert [d.entry.id for d in doubts(house.job())] == [torn.id]
+
+
 def test_signing_what_has_changed_meanwhile_is_held(house: House) -> None:
     """What is signed is what was read."""
     answer = sign(house, hash="0" * 64)

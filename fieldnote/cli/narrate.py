@@ -41,6 +41,9 @@ def narrate(
         Optional[Path], typer.Option("--out", help="Write to this file (its ending tells the format) or folder.")
     ] = None,
     names: Annotated[bool, typer.Option("--names", help="Let in the names of people.")] = False,
+    photos: Annotated[
+        bool, typer.Option("--photos/--no-photos", help="With the job's photos, in html, pdf and docx.")
+    ] = True,
     pack: Annotated[Optional[str], typer.Option("--pack", help="Vocabulary pack for --entries.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The same as --to json.")] = False,
 ) -> None:
@@ -69,7 +72,13 @@ def narrate(
         return
     from fieldnote.narrate import render
 
-    data = render(story, found, words, wanted or "md", names=names)
+    pictures = None
+    if photos and entries is None:
+        from fieldnote.flow import Rooms
+        from fieldnote.flow.writing import photo_reader
+
+        pictures = photo_reader(Rooms().store)
+    data = render(story, found, words, wanted or "md", names=names, photos=pictures)
     put(data, wanted or "md", out, found.name)
 
 

@@ -25,7 +25,13 @@ class Arrived:
 
 
 def export_jobs(
-    store: Store, jobs: Sequence[str], out: Path, *, sound: bool = True, progress: Progress | None = None
+    store: Store,
+    jobs: Sequence[str],
+    out: Path,
+    *,
+    sound: bool = True,
+    photos: bool = False,
+    progress: Progress | None = None,
 ) -> tuple[str, ...]:
     """Write jobs (ids, names, or the start of either; none: all of them) into a bundle; gives their ids.
 
@@ -38,7 +44,7 @@ def export_jobs(
     ids = tuple(dict.fromkeys(store.find_id(job) for job in jobs)) or tuple(line.id for line in store.jobs())
     if not ids:
         raise UserMistake("there is no job yet", where=str(store.home), do="`fieldnote job new NAME` opens one.")
-    write_bundle(store, ids, out, sound=sound, progress=progress)
+    write_bundle(store, ids, out, sound=sound, photos=photos, progress=progress)
     return ids
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 
 from fieldnote.narrate import narrate
-from fieldnote.records import FrozenVersion, Job, Narrative
+from fieldnote.narrate.pictures import ReadPhoto
+from fieldnote.records import FrozenVersion, Job, Narrative, Photo
 from fieldnote.store import Store
 from fieldnote.suggest import Cautions, LeakMap
 from fieldnote.suggest.aftercare import aftercare
@@ -44,6 +45,18 @@ def write_up(
     story: Narrative = narrate(found, pack, texts, names=names, aftercare=follows)
     same = [version.number for version in store.versions(found.id) if version.hash == story.hash]
     return dataclasses.replace(story, version=max(same, default=0))
+
+
+def photo_reader(store: Store) -> ReadPhoto:
+    """What gives the picture of a photo to a document; one that was deleted, or is on another machine, is left out."""
+
+    def read(photo: Photo) -> bytes | None:
+        try:
+            return (store.home / photo.path).read_bytes()
+        except OSError:
+            return None
+
+    return read
 
 
 def freeze(

@@ -11,6 +11,7 @@ from typing import Literal
 
 from fieldnote.narrate.compose import CLAIM, ORDER, USED, VEHICLE, numbered, shown
 from fieldnote.narrate.phrases import measure, number, quantity, subject
+from fieldnote.narrate.pictures import PHOTOS, Picture, ReadPhoto, pictures_of
 from fieldnote.narrate.sequence import in_order
 from fieldnote.narrate.sketch import LEGEND, Mark, Sketch, caption, load_sketch, marks_of
 from fieldnote.narrate.trials import trial_name
@@ -58,6 +59,8 @@ class Section:
     table: Table | None = None
     main: bool = False
     empty: str = MISSING
+    pictures: tuple[Picture, ...] = ()
+    """One to a line, in formats that can hold them."""
 
     @property
     def anchor(self) -> str:
@@ -108,8 +111,10 @@ class Document:
         return f"{NUMBERS} Text hash (SHA-256): {self.hash}" if self.hash else self.notice
 
 
-def lay_out(narrative: Narrative, job: Job, pack: Vocabulary, *, names: bool = False) -> Document:
-    """The document of a write-up.
+def lay_out(
+    narrative: Narrative, job: Job, pack: Vocabulary, *, names: bool = False, photos: ReadPhoto | None = None
+) -> Document:
+    """The document of a write-up; ``photos`` gives the pictures, None leaves them out.
 
     Raises:
         PackFault: the wording of the pack cannot be used.
@@ -136,6 +141,10 @@ def lay_out(narrative: Narrative, job: Job, pack: Vocabulary, *, names: bool = F
         sections.append(Section(CLAIM, "list", _lines(paragraphs[CLAIM], order)))
     if narrative.cautions:
         sections.append(Section(CAUTIONS, "list", tuple(Line(c) for c in narrative.cautions)))
+    pictures = pictures_of(job.photos, entries, wording, photos) if photos is not None else ()
+    if pictures:
+        told = tuple(Line(f"{p.caption}.", _refs([p.entry], order), (p.entry,) if p.entry else ()) for p in pictures)
+        sections.append(Section(PHOTOS, "list", told, pictures=pictures))
     sections.append(Section(APPENDIX, "table", table=_appendix(entries, job, wording), empty="No entries."))
     return Document(
         title=job.name,

@@ -10,9 +10,12 @@ from fieldnote.narrate.document import Document, lay_out
 from fieldnote.narrate.export import to_csv, to_json, to_jsonl
 from fieldnote.narrate.markdown import markdown
 from fieldnote.narrate.page import html
+from fieldnote.narrate.pictures import ReadPhoto
 from fieldnote.narrate.wording import Vocabulary
 from fieldnote.records import Job, Narrative
 
+WITH_PHOTOS = ("html", "pdf", "docx")
+"""Formats that hold pictures."""
 FORMATS = ("md", "html", "pdf", "docx", "json", "jsonl", "csv", "vtt")
 MEDIA_TYPES = {
     "md": "text/markdown; charset=utf-8",
@@ -26,8 +29,18 @@ MEDIA_TYPES = {
 }
 
 
-def render(narrative: Narrative, job: Job, pack: Vocabulary, to: str, *, names: bool = False) -> bytes:
+def render(
+    narrative: Narrative,
+    job: Job,
+    pack: Vocabulary,
+    to: str,
+    *,
+    names: bool = False,
+    photos: ReadPhoto | None = None,
+) -> bytes:
     """The write-up of ``job`` as a file in format ``to``; text is UTF-8.
+
+    ``photos`` gives the pictures for html, pdf and docx; None leaves them out.
 
     Raises:
         UserMistake: there is no such format.
@@ -45,7 +58,8 @@ def render(narrative: Narrative, job: Job, pack: Vocabulary, to: str, *, names: 
         return makers[to]().encode("utf-8")
     if to not in FORMATS:
         raise UserMistake(f"no format {to!r}", where="--to", do=f"Formats are: {', '.join(FORMATS)}.")
-    return document_as(lay_out(narrative, job, pack, names=names), to)
+    shown = photos if to in WITH_PHOTOS else None
+    return document_as(lay_out(narrative, job, pack, names=names, photos=shown), to)
 
 
 def document_as(document: Document, to: str) -> bytes:

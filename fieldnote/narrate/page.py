@@ -54,12 +54,20 @@ def html(document: Document) -> str:
             drawing=_drawing(document),
             document=document,
             spans=spans,
+            data_url=_data_url,
             style=style(),
             appendix_heading=APPENDIX,
             cautions_heading=CAUTIONS,
         )
     )
     return page
+
+
+def _data_url(jpeg: bytes) -> str:
+    """A picture within the page itself (RFC 2397)."""
+    import base64
+
+    return f"data:image/jpeg;base64,{base64.b64encode(jpeg).decode('ascii')}"
 
 
 def _drawing(document: Document) -> Any:

@@ -20,6 +20,8 @@ FACE = "Source Sans"
 INK, SOFT, DEEP, RULE, TINT = (22, 35, 42), (85, 99, 106), (12, 74, 91), (205, 199, 184), (245, 243, 236)
 MARGIN_MM, SIDE_MM, GAP_MM = 18.0, 34.0, 4.0
 BODY_PT, MAIN_PT, SMALL_PT = 10.0, 11.0, 8.5
+PHOTO_MM = 75.0
+"""A photo is no taller than this."""
 REF_SHARE = 0.68
 """Size of the numbers of entries against the text."""
 
@@ -178,6 +180,9 @@ def _body(sheet: Sheet, section: Section) -> None:
     if section.heading == CAUTIONS:
         _boxed(sheet, section)
         return
+    if section.pictures:
+        _pictures(sheet, section)
+        return
     for index, line in enumerate(section.lines, 1):
         _item(sheet, line, f"{index}" if section.shape == "steps" else "–", labelled=section.shape == "steps")
 
@@ -265,6 +270,31 @@ def _boxed(sheet: Sheet, section: Section) -> None:
             sheet.line(left + 2, top + 0.4, left + 2, bottom - 0.4)
         sheet.set_left_margin(left)
         sheet.set_xy(left, bottom + 1.4)
+
+
+def _pictures(sheet: Sheet, section: Section) -> None:
+    """Photos two by two, each above its line; a pair is never torn apart by the end of a page."""
+    import io
+
+    left = sheet.l_margin
+    width = (sheet.w - sheet.r_margin - left - GAP_MM) / 2
+    pairs = list(zip(section.pictures, section.lines, strict=True))
+    for start in range(0, len(pairs), 2):
+        row = pairs[start : start + 2]
+        tall = [min(PHOTO_MM, width * picture.height / picture.width) for picture, _ in row]
+        sheet.room(max(tall) + 14)
+        top, lowest = sheet.get_y(), 0.0
+        for index, ((picture, line), high) in enumerate(zip(row, tall, strict=True)):
+            x = left + index * (width + GAP_MM)
+            sheet.image(
+                io.BytesIO(picture.data), x, top, w=high * picture.width / picture.height, h=high, alt_text=picture.told
+            )
+            sheet.set_xy(x, top + high + 1)
+            sheet.inked("", SMALL_PT)
+            told = line.text + (f" Entry {spans(line.refs)}." if line.refs else "")
+            sheet.multi_cell(width, 4, told, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+            lowest = max(lowest, sheet.get_y())
+        sheet.set_xy(left, lowest + 3)
 
 
 def _table(sheet: Sheet, table: Table, *, appendix: bool) -> None:

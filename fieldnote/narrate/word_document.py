@@ -13,12 +13,15 @@ from docx.oxml.ns import qn
 from docx.shared import Mm, Pt, RGBColor
 
 from fieldnote.narrate.document import APPENDIX, Document, Line, Section, Table, spans
+from fieldnote.narrate.pictures import Picture
 from fieldnote.narrate.sketch import Sketch
 from fieldnote.narrate.sketch_picture import sketch_png
 
 INK, SOFT, DEEP = RGBColor(22, 35, 42), RGBColor(85, 99, 106), RGBColor(12, 74, 91)
 FACE = "Arial"
 """A face that every word processor has, or one of the same widths."""
+PHOTO_MM, PHOTO_WIDE_MM = 85, 110
+"""No photo is taller, or wider, than this."""
 DRAWN_MM = 120
 """Width of the drawing."""
 
@@ -118,6 +121,9 @@ def _section(out: Any, section: Section) -> None:
         _table(out, section.table, appendix=section.heading == APPENDIX)
     elif not section.lines:
         out.add_paragraph().add_run(section.empty).italic = True
+    elif section.pictures:
+        for picture, line in zip(section.pictures, section.lines, strict=True):
+            _picture(out, picture, line)
     elif section.shape == "prose":
         paragraph = out.add_paragraph()
         for index, line in enumerate(section.lines):
@@ -130,6 +136,18 @@ def _section(out: Any, section: Section) -> None:
     else:
         for line in section.lines:
             _written(out.add_paragraph(style="List Bullet"), line)
+
+
+def _picture(out: Any, picture: Picture, line: Line) -> None:
+    """A photo above its line, told in words to who cannot see it."""
+    paragraph = out.add_paragraph()
+    paragraph.paragraph_format.keep_with_next = True
+    high = min(PHOTO_MM, PHOTO_WIDE_MM * picture.height / picture.width)
+    shown = paragraph.add_run().add_picture(io.BytesIO(picture.data), height=Mm(high))
+    told = shown._inline.docPr
+    told.set("descr", picture.told)
+    told.set("name", f"Photo {picture.number}")
+    _written(out.add_paragraph(), line)
 
 
 def _step(out: Any, index: int, line: Line) -> None:

@@ -24,11 +24,15 @@ if TYPE_CHECKING:
     from fieldnote.store.store import Store
 
 Progress = Callable[[float, str], None]
+_FILES = """
+  SELECT path, bytes FROM sound WHERE let_go_at IS NULL
+  UNION SELECT path, bytes FROM photo WHERE deleted_at IS NULL ORDER BY path
+"""
 
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """What a backup holds. ``missing``: sounds that the store itself has no more."""
+    """What a backup holds. ``sounds``: with the photos; ``missing``: those that the store itself has no more."""
 
     folder: Path
     jobs: int
@@ -88,7 +92,7 @@ def _copy_database(store: Store, folder: Path) -> tuple[list[tuple[str, int]], i
                     )
                 # The copy opens anywhere, from read-only media too, with no other files beside it.
                 copy.execute("PRAGMA journal_mode = DELETE")
-                rows = copy.execute("SELECT path, bytes FROM sound WHERE let_go_at IS NULL ORDER BY path").fetchall()
+                rows = copy.execute(_FILES).fetchall()
                 jobs = copy.execute("SELECT count(*) FROM job").fetchone()[0]
             finally:
                 copy.close()

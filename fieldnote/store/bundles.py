@@ -1,6 +1,7 @@
 """Bundles: jobs with their sound in one ZIP file, to move them between machines.
 
-``bundle.json`` (what is in it, and the SHA-256 of every other member), ``jobs/ID.json``, ``sound/HASH.ext``. A bundle
+``bundle.json`` (what is in it, and the SHA-256 of every other member), ``jobs/ID.json``, ``sound/HASH.ext``, and where
+they were asked for ``photo/HASH.jpg``. A bundle
 comes from outside and is read as such: only these names, only plain files, no more bytes than announced, every hash
 right, every row of the right shape; and all of it is checked before anything is taken in.
 """
@@ -33,6 +34,7 @@ FORMAT = "fieldnote jobs"
 VERSION = 1
 _CONTENTS = "bundle.json"
 _JOB = re.compile(r"jobs/(j[0-9a-z]{12})\.json")
+_PHOTO = re.compile(r"photo/([0-9a-f]{64})(\.jpg)")
 _SOUND = re.compile(r"sound/([0-9a-f]{64})(\.[a-z0-9]{1,8})?")
 _FIXED_DATE = (1980, 1, 1, 0, 0, 0)
 """A ZIP has no time before this one; the same job gives the same bytes."""
@@ -58,9 +60,15 @@ class Taken:
 
 
 def write_bundle(
-    store: Store, job_ids: Sequence[str], out: Path, *, sound: bool = True, progress: Progress | None = None
+    store: Store,
+    job_ids: Sequence[str],
+    out: Path,
+    *,
+    sound: bool = True,
+    photos: bool = False,
+    progress: Progress | None = None,
 ) -> None:
-    """Write jobs into a bundle; it is whole or absent.
+    """Write jobs into a bundle, with their photos where these are asked for; it is whole or absent.
 
     Raises:
         BadData: a sound is not what its hash says.
@@ -75,11 +83,13 @@ def write_bundle(
             for number, job_id in enumerate(job_ids):
                 told(number / len(job_ids), f"job {number + 1} of {len(job_ids)}")
                 with store.reading() as db:
-                    job = write_job(db, job_id)
+                    job = write_job(db, job_id, photos=photos)
                 _add_text(bundle, f"jobs/{job_id}.json", compact(job), hashes)
                 if sound:
                     for row in job["sound"]:
                         _add_sound(bundle, store.home, row, hashes)
+                for row in job["photo"]:
+                    _add_sound(bundle, store.home, {**row, "let_go_at": row["deleted_at"]}, hashes, "photo")
             contents = {
                 "format": FORMAT,
                 "version": VERSION,
@@ -107,10 +117,12 @@ def _add_text(bundle: zipfile.ZipFile, name: str, text: str, hashes: dict[str, s
     bundle.writestr(member, data)
 
 
-def _add_sound(bundle: zipfile.ZipFile, home: Path, row: dict[str, Any], hashes: dict[str, str]) -> None:
-    """Add a sound where it is here; one that was let go travels as a row alone."""
+def _add_sound(
+    bundle: zipfile.ZipFile, home: Path, row: dict[str, Any], hashes: dict[str, str], what: str = "sound"
+) -> None:
+    """Add a sound (or photo) where it is here; one that was let go travels as a row alone."""
     path = home / row["path"]
-    name = f"sound/{path.name}"
+    name = f"{what}/{path.name}"
     if name in hashes or row["let_go_at"] is not None or not path.is_file():
         return
     member = zipfile.ZipInfo(name, _FIXED_DATE)
@@ -123,9 +135,9 @@ def _add_sound(bundle: zipfile.ZipFile, home: Path, row: dict[str, Any], hashes:
             writer.write(chunk)
     if digest.hexdigest() != row["sha256"]:
         raise WrongHash(
-            "this sound is not what it was when it was kept",
+            f"this {what} is not what it was when it was kept",
             where=str(path),
-            do="Run `fieldnote store check`; leave the sound out with --no-sound.",
+            do=f"Run `fieldnote store check`; leave it out with --no-{what if what == 'sound' else 'photos'}.",
         )
     hashes[name] = row["sha256"]
 
@@ -154,6 +166,10 @@ def read_bundle(store: Store, path: Path, *, progress: Progress | None = None) -
             for number, name in enumerate(sounds):
                 told(0.9 * number / len(sounds), f"sound {number + 1} of {len(sounds)}")
                 kept.append(_keep_sound(store, bundle, members[name], path))
+            pictures = []
+            for name in (name for name in hashes if _PHOTO.fullmatch(name)):
+                pictures.append(_keep_sound(store, bundle, members[name], path))
+                kept.append(pictures[-1])
             paths = {one.sha256: one.path for one in kept} | _on_the_shelf(store, jobs)
             told(0.9, "putting the jobs together")
             with store.atomic() as db:
@@ -163,7 +179,7 @@ def read_bundle(store: Store, path: Path, *, progress: Progress | None = None) -
                 store.drop_unclaimed(one)
             raise
     told(1.0, "done")
-    return Taken(merged, sum(1 for one in kept if one.new))
+    return Taken(merged, sum(1 for one in kept if one.new and one not in pictures))
 
 
 @contextmanager
@@ -195,7 +211,7 @@ def _members(bundle: zipfile.ZipFile, path: Path) -> dict[str, zipfile.ZipInfo]:
         if info.filename in members:
             raise _refused(f"it holds {info.filename!r} twice", path)
         members[info.filename] = info
-        if info.filename != _CONTENTS and not _JOB.fullmatch(info.filename) and not _SOUND.fullmatch(info.filename):
+        if info.filename != _CONTENTS and not _JOB.fullmatch(info.filename) and not _file(info.filename):
             raise _refused(f"it holds {info.filename!r}, which no bundle holds", path)
         mode = info.external_attr >> 16
         if mode and not stat.S_ISREG(mode) and stat.S_IFMT(mode):
@@ -210,10 +226,15 @@ def _members(bundle: zipfile.ZipFile, path: Path) -> dict[str, zipfile.ZipInfo]:
     return members
 
 
+def _file(name: str) -> re.Match[str] | None:
+    """The name of a sound or photo: its hash and its ending."""
+    return _SOUND.fullmatch(name) or _PHOTO.fullmatch(name)
+
+
 def _refuse_bomb(info: zipfile.ZipInfo, path: Path) -> None:
-    if info.filename.startswith("sound/"):
+    if _file(info.filename):
         if info.compress_type != zipfile.ZIP_STORED or info.file_size != info.compress_size:
-            raise _refused(f"{info.filename!r} in it is packed; sound never is", path)
+            raise _refused(f"{info.filename!r} in it is packed; a photo or sound never is", path)
     elif info.file_size > _MOST_TEXT_BYTES or info.file_size > max(info.compress_size, 1) * _MOST_RATIO:
         raise _refused(f"{info.filename!r} in it would unpack to {info.file_size} bytes", path)
 
@@ -232,7 +253,7 @@ def _contents(bundle: zipfile.ZipFile, members: dict[str, zipfile.ZipInfo], path
     if not isinstance(files, dict) or set(files) != set(members) - {_CONTENTS}:
         raise _refused("its list of contents does not fit what it holds", path)
     for name, digest in files.items():
-        if not isinstance(digest, str) or (name.startswith("sound/") and not name.startswith(f"sound/{digest}")):
+        if not isinstance(digest, str) or (_file(name) and digest not in name):
             raise _refused(f"the hash of {name!r} does not fit its name", path)
     return value
 
@@ -266,10 +287,11 @@ def _wrong_hash(name: str, path: Path) -> WrongHash:
 
 
 def _keep_sound(store: Store, bundle: zipfile.ZipFile, member: zipfile.ZipInfo, path: Path) -> Any:
-    match = _SOUND.fullmatch(member.filename)
+    match = _file(member.filename)
     assert match is not None  # _members let no other name through
+    shelf = store.pictures if member.filename.startswith("photo/") else store.sounds
     with bundle.open(member) as reader:
-        kept = store.sounds.keep_stream(reader, match[2] or "")
+        kept = shelf.keep_stream(reader, match[2] or "")
     if kept.sha256 != match[1]:
         store.drop_unclaimed(kept)
         raise _wrong_hash(member.filename, path)
@@ -279,4 +301,6 @@ def _keep_sound(store: Store, bundle: zipfile.ZipFile, member: zipfile.ZipInfo, 
 def _on_the_shelf(store: Store, jobs: Iterable[Portable]) -> dict[str, str]:
     """Sounds of the jobs that are here although the bundle does not bring them."""
     wanted = {row["sha256"] for job in jobs for row in job["sound"]}
-    return {sha256: found for sha256 in wanted if (found := store.sounds.find(sha256)) is not None}
+    there = {sha256: found for sha256 in wanted if (found := store.sounds.find(sha256)) is not None}
+    photos = {row["sha256"] for job in jobs for row in job["photo"]}
+    return there | {sha256: found for sha256 in photos if (found := store.pictures.find(sha256)) is not None}

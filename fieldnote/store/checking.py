@@ -85,6 +85,7 @@ def check(
             ]
         sounds = list(db.query("SELECT * FROM sound ORDER BY sha256"))
         orphans = list(db.query(_ORPHANS))
+        photos = list(db.query("SELECT DISTINCT sha256, path, bytes FROM photo WHERE deleted_at IS NULL"))
         jobs = db.table("job").count
     findings += [
         Finding("this sound belongs to no job", row["path"], "It does no harm; --mend takes it out.", mendable=True)
@@ -94,7 +95,9 @@ def check(
     for number, row in enumerate(here):
         told(0.2 + 0.8 * number / len(here), f"sound {number + 1} of {len(here)}")
         findings += _sound(store.home, row, hashes=hashes)
-    findings += _strays(store, {row["path"] for row in here})
+    for row in photos:
+        findings += _sound(store.home, row, hashes=hashes, what="photo")
+    findings += _strays(store, {row["path"] for row in here}, {row["path"] for row in photos})
     told(1.0, "done")
     return Report(tuple(findings), jobs, len(here), len(sounds) - len(here))
 
@@ -120,9 +123,10 @@ def mend(store: Store, report: Report, *, progress: Progress | None = None) -> i
         orphans = [row["path"] for row in db.query(_ORPHANS)]
         db.execute("DELETE FROM sound WHERE sha256 NOT IN (SELECT sha256 FROM clip)")
         known = {row["path"] for row in db.query("SELECT path FROM sound WHERE let_go_at IS NULL")}
+        photos = {row["path"] for row in db.query("SELECT path FROM photo WHERE deleted_at IS NULL")}
     for path in orphans:
         store.sounds.drop(path)
-    for finding in _strays(store, known):
+    for finding in _strays(store, known, photos):
         store.sounds.drop(finding.where)
     told(1.0, "done")
     return len(mendable)
@@ -165,14 +169,18 @@ def _entries_follow(db: Database, job_id: str) -> bool:
     return wanted == kept
 
 
-def _sound(home: Path, row: dict[str, object], *, hashes: bool) -> Iterator[Finding]:
+def _sound(home: Path, row: dict[str, object], *, hashes: bool, what: str = "sound") -> Iterator[Finding]:
     path = home / str(row["path"])
-    restore = "Copy it from a backup, or take the recording again."
+    restore = f"Copy it from a backup, or {'take the recording again' if what == 'sound' else 'delete it in its job'}."
     try:
         if not path.is_file():
-            yield Finding("a sound is missing; its words are still here", str(path), restore)
+            yield Finding(
+                "a sound is missing; its words are still here" if what == "sound" else "a photo is missing",
+                str(path),
+                restore,
+            )
         elif path.stat().st_size != row["bytes"] or (hashes and _hash(path) != row["sha256"]):
-            yield Finding("a sound is not what it was when it was kept", str(path), restore)
+            yield Finding(f"a {what} is not what it was when it was kept", str(path), restore)
     except OSError as error:
         fault = file_fault(error, path)
         yield Finding(fault.what, str(path), fault.do)
@@ -186,9 +194,10 @@ def _hash(path: Path) -> str:
     return digest.hexdigest()
 
 
-def _strays(store: Store, known: set[str]) -> Iterator[Finding]:
-    """Files on the shelf that no row knows: what a stop between copying and keeping left."""
-    for path in sorted(store.sounds.folder.rglob("*")):
+def _strays(store: Store, sounds: set[str], photos: set[str]) -> Iterator[Finding]:
+    """Files on the shelves that no row knows: what a stop between copying and keeping left."""
+    known = sounds | photos
+    for path in sorted((*store.sounds.folder.rglob("*"), *store.pictures.folder.rglob("*"))):
         name = path.relative_to(store.home).as_posix()
         # A file just copied may belong to a take that is about to say so.
         if path.is_file() and name not in known and time.time() - path.stat().st_mtime > _STRAY_AGE_S:

@@ -78,7 +78,9 @@ def place_photo(db: Database, job_id: str, photo_id: str, entry_id: str | None, 
 
 def delete_photo(db: Database, photo: Photo) -> bool:
     """Mark a photo as deleted; gives whether its file belongs to no other photo and is to be deleted too."""
-    db.execute("UPDATE photo SET deleted_at = ? WHERE id = ? AND deleted_at IS NULL", [now(), photo.id])
+    if not photo.is_here:
+        return False
+    db.execute("UPDATE photo SET deleted_at = ? WHERE id = ?", [now(), photo.id])
     left = first(db, "SELECT 1 FROM photo WHERE sha256 = ? AND deleted_at IS NULL", [photo.sha256])
     return left is None
 

@@ -8,6 +8,7 @@ stores that exchange their jobs in any order come to the same jobs.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,11 +16,13 @@ from typing import Any
 from sqlite_utils import Database
 
 from fieldnote.errors import BadData, FieldnoteError
+from fieldnote.records import PHOTO_KINDS
 from fieldnote.store import entry_rows, job_rows, search, word_rows
 from fieldnote.store.identity import canonical, digest_of
 from fieldnote.store.job_rows import first
 from fieldnote.store.rows import edit_from_row, entry_from_json, entry_to_json, intake_from_json, version_from_row
 
+_HASH = re.compile(r"[0-9a-f]{64}")
 ELSEWHERE = "elsewhere"
 """In place of the time at which a sound was let go: it is on the machine that the job came from."""
 
@@ -54,11 +57,27 @@ _SHAPES: dict[str, dict[str, tuple[type, ...]]] = {
         "job_id": _TEXT, "pack": _TEXT, "pack_hash": _TEXT, "extractor": _TEXT, "made_at": _TEXT, "words_hash": _TEXT,
         "utterances": (int,),
     },
+    "photo": {
+        "id": _TEXT, "job_id": _TEXT, "entry_id": _MAYBE_TEXT, "kind": _TEXT, "sha256": _TEXT, "path": _TEXT,
+        "bytes": (int,), "width": (int,), "height": (int,), "added_at": _TEXT, "person": _TEXT, "machine": _TEXT,
+        "deleted_at": _MAYBE_TEXT,
+    },
     "leftover": {
         "job_id": _TEXT, "position": (int,), "utterance_id": _TEXT, "start": (int,), "end": (int,), "text": _TEXT,
     },
 }  # fmt: skip
-_LISTS = ("sound", "clip", "engine_settings", "hearing", "utterance", "edit", "version", "leftover", "extraction")
+_LISTS = (
+    "sound",
+    "clip",
+    "engine_settings",
+    "hearing",
+    "utterance",
+    "edit",
+    "version",
+    "leftover",
+    "extraction",
+    "photo",
+)
 _JSON_COLUMNS = {
     "engine_settings": ("body",),
     "utterance": ("words", "alternatives"),
@@ -88,8 +107,8 @@ class Merged:
         return int(self.new) + self.clips + self.utterances + self.edits
 
 
-def write_job(db: Database, job_id: str) -> Portable:
-    """A job with everything that belongs to it."""
+def write_job(db: Database, job_id: str, *, photos: bool = False) -> Portable:
+    """A job with everything that belongs to it; its photos only where they are asked for."""
     queries = {
         "sound": "SELECT DISTINCT sound.* FROM sound JOIN clip USING (sha256) WHERE job_id = ? ORDER BY sha256",
         "engine_settings": """SELECT DISTINCT engine_settings.* FROM engine_settings
@@ -105,6 +124,8 @@ def write_job(db: Database, job_id: str) -> Portable:
     out: Portable = {"job": _shaped("job", first(db, "SELECT * FROM job WHERE id = ?", [job_id]) or {})}
     for table, sql in queries.items():
         out[table] = [_shaped(table, row) for row in db.query(sql, [job_id])]
+    rows = db.query("SELECT * FROM photo WHERE job_id = ? ORDER BY id", [job_id]) if photos else ()
+    out["photo"] = [_shaped("photo", row) for row in rows]
     out["said"] = [entry_to_json(entry) for entry in entry_rows.said_entries(db, job_id)]
     return out
 
@@ -120,6 +141,8 @@ def read_job(value: Any, where: str) -> Portable:
         BadData: something is not as ``write_job`` writes it.
 
     """
+    if isinstance(value, dict):
+        value = {"photo": [], **value}  # bundles of before photos have no such list
     if not isinstance(value, dict) or set(value) != {"job", "said", *_LISTS}:
         raise _unfit("it is not a job as fieldnote writes one", where)
     job_id = _check_row("job", value["job"], where)["id"]
@@ -143,6 +166,9 @@ def read_job(value: Any, where: str) -> Portable:
             version_from_row(row)
         for entry in value["said"]:
             entry_from_json(entry)
+        for row in value["photo"]:
+            if row["kind"] not in PHOTO_KINDS or not _HASH.fullmatch(row["sha256"]):
+                raise TypeError("this is no photo")
     except (TypeError, ValueError, KeyError, AttributeError) as error:
         raise _unfit(f"something in it cannot be read ({error})", where) from error
     return value
@@ -200,6 +226,8 @@ def merge_job(db: Database, value: Portable, sound_paths: Mapping[str, str]) -> 
         word_rows.choose_current(db, row["id"])
     db.table("edit").insert_all(value["edit"], ignore=True)
     db.table("version").insert_all(value["version"], ignore=True)
+    for row in value["photo"]:
+        _merge_photo(db, row, sound_paths.get(row["sha256"]))
     _merge_extraction(db, job_id, value)
     job_rows.refresh_header(db, job_id, entry_rows.edits_of(db, job_id))
     search.index_job(db, job_id)
@@ -239,6 +267,18 @@ def _merge_sound(db: Database, row: Mapping[str, Any], path: str | None) -> None
         "UPDATE sound SET let_go_at = min(let_go_at, ?) WHERE sha256 = ? AND let_go_at IS NOT NULL",
         [row["let_go_at"] or ELSEWHERE, row["sha256"]],
     )
+
+
+def _merge_photo(db: Database, row: Mapping[str, Any], path: str | None) -> None:
+    """A photo that came along is here; one that was deleted on any machine is deleted on all of them."""
+    if path is None and row["deleted_at"] is None:
+        return
+    # Never the path that came along: files are deleted by it.
+    own = path or f"photo/{row['sha256'][:2]}/{row['sha256']}.jpg"
+    db.table("photo").insert({**row, "path": own}, ignore=True)
+    if row["deleted_at"] is not None:
+        deleted = "UPDATE photo SET deleted_at = min(coalesce(deleted_at, ?), ?) WHERE id = ?"
+        db.execute(deleted, [row["deleted_at"], row["deleted_at"], row["id"]])
 
 
 def _merge_hearing(db: Database, row: Mapping[str, Any]) -> None:

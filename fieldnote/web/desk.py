@@ -19,6 +19,7 @@ from fieldnote.web.entry_views import Names, changed_words, entry_views
 from fieldnote.web.entry_views import by_id as views_by_id
 from fieldnote.web.entry_views import refs as refs_of
 from fieldnote.web.jobs import lacks, standing
+from fieldnote.web.photos import by_entry
 from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}")
@@ -74,6 +75,7 @@ def show(page: OnPage, job_id: str, changed: str = "") -> HTMLResponse:
         leftovers=job.leftovers,
         hearing=page.house.listening.state(job.id),
         open_points=story.open_points,
+        photos=by_entry(job.photos, {view.id for view in views}),
     )
 
 

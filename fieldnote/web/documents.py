@@ -6,6 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from fieldnote.errors import NotFound
+from fieldnote.flow.writing import photo_reader
 from fieldnote.narrate import render
 from fieldnote.narrate.formats import FORMATS, MEDIA_TYPES
 from fieldnote.web.asking import OnPage
@@ -15,8 +16,8 @@ router = APIRouter(prefix="/jobs/{job_id}/files")
 
 
 @router.get("/{to}", dependencies=[needs("take documents")])
-def download(page: OnPage, job_id: str, to: str) -> Response:
-    """The write-up in one format. Names of people stay out.
+def download(page: OnPage, job_id: str, to: str, photos: bool = True) -> Response:
+    """The write-up in one format, with its photos where the format holds any. Names of people stay out.
 
     Raises:
         NotFound: no such job or format.
@@ -26,7 +27,8 @@ def download(page: OnPage, job_id: str, to: str) -> Response:
     if to not in FORMATS:
         raise NotFound(f"no format {to!r}", where=job.name, do=f"Formats are: {', '.join(FORMATS)}.")
     rooms = page.house.of(job)
-    data = render(page.house.write_ups.of(rooms, job), job, rooms.pack, to)
+    pictures = photo_reader(rooms.store) if photos else None
+    data = render(page.house.write_ups.of(rooms, job), job, rooms.pack, to, photos=pictures)
     named = f'attachment; filename="{file_name(job.name)}.{to}"'
     return Response(data, media_type=MEDIA_TYPES[to], headers={"content-disposition": named})
 

@@ -24,6 +24,7 @@ from fieldnote.errors import BadData, FieldnoteError, UserMistake
 from fieldnote.flow import Rooms
 from fieldnote.flow.backlog import Item, keep_heard
 from fieldnote.flow.crew import Fault, HeardRecording, Task, hear_task
+from fieldnote.flow.lone_corrections import LoneCorrections
 from fieldnote.flow.understanding import understand
 from fieldnote.records import Clip, Job
 from fieldnote.store import Kept
@@ -182,7 +183,14 @@ class Listening:
             if heard.fault is not None:
                 raise BadData(heard.fault.what, where=clip.source, do=heard.fault.do)
             kept = Kept(clip.sha256, clip.path, path.stat().st_size, new=False)
-            keep_heard(store, job_id, Item(Path(clip.source), job.name, "", kept.bytes), kept, heard)
+            keep_heard(
+                store,
+                job_id,
+                Item(Path(clip.source), job.name, "", kept.bytes),
+                kept,
+                heard,
+                LoneCorrections.of(rooms.pack),
+            )
         understand(store, job_id, rooms.extractor, only_if_stale=True)
 
     def _set(self, job_id: str, state: State) -> None:

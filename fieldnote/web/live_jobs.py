@@ -153,6 +153,7 @@ class LiveJob:
         lines = [
             {
                 "id": view.id,
+                "fact": view.entry.kind == "fact",
                 "side": view.entry.side or ("side?" if view.paired else ""),
                 "where": view.where,
                 "what": view.what,

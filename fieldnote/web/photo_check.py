@@ -1,7 +1,7 @@
 """Run as a child: makes a photo that may be kept of one that came in, or reads the bar codes in it, under limits.
 
-``python -m fieldnote.web.photo_check keep IN OUT`` writes OUT and prints its size; ``… read IN`` prints what the bar codes
-say. Either prints JSON, with ``what`` and ``do`` where the picture cannot be used.
+``python -m fieldnote.web.photo_check keep IN OUT`` writes OUT and prints its size; ``… read IN`` prints what the bar
+codes say. Either prints JSON, with ``what`` and ``do`` where the picture cannot be used.
 
 What is kept is drawn anew: upright as the camera was held (Exif orientation), in sRGB, no longer than a screen needs,
 as a JPEG without anything beside the picture: no position, no time, no serial number, no preview that still shows more.

@@ -38,7 +38,7 @@ def by_entry(photos: Iterable[Photo], entries: Iterable[str]) -> dict[str, list[
     """Photos by the entry that they stand with; "" for those of the job, and of entries that are gone."""
     known, found = set(entries), dict[str, list[Photo]]()
     for photo in photos:
-        found.setdefault(photo.entry_id if photo.entry_id in known else "", []).append(photo)  # type: ignore[arg-type]
+        found.setdefault(photo.entry_id if photo.entry_id in known else "", []).append(photo)
     return found
 
 

@@ -192,6 +192,7 @@ function understood({ said, lines, left, command }) {
 }
 
 function rows(line) {
+  if (line.fact) return [row("told-fact", line.what.charAt(0).toUpperCase() + line.what.slice(1)), ...doubt(line)];
   const spot = row("told-spot", "");
   if (line.side) {
     const side = document.createElement("strong");
@@ -200,15 +201,18 @@ function rows(line) {
     spot.append(side, " ");
   }
   spot.append(line.where || "place not said");
-  const what = row("told-what", `${line.changed ? "changed: " : ""}${line.what || "no result said"}`);
-  if (!line.unsure.length) return [spot, what];
-  const doubt = row("doubt", "");
+  return [spot, row("told-what", `${line.changed ? "changed: " : ""}${line.what || "no result said"}`), ...doubt(line)];
+}
+
+function doubt(line) {
+  if (!line.unsure.length) return [];
+  const told = row("doubt", "");
   const mark = document.createElement("span");
   mark.className = "query";
   mark.setAttribute("aria-hidden", "true");
   mark.textContent = "?";
-  doubt.append(mark, line.unsure.join("; "));
-  return [spot, what, doubt];
+  told.append(mark, line.unsure.join("; "));
+  return [told];
 }
 
 function row(kind, text) {

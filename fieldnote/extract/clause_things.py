@@ -206,7 +206,7 @@ class ThingReader(ClauseBase):
             return
         if self._brought_on(frame, thing, predicate):
             return
-        if predicate and not (frame.thing is None and not frame.pronoun):
+        if predicate and (frame.thing is not None or frame.pronoun or frame.by_material is not None):
             self._begin(thing)
         elif frame.thing is None and not frame.pronoun:
             self._give_object(thing)

@@ -64,6 +64,8 @@ class WordReader(ClauseBase):
 
     def _on_link(self, i: int, c: Constituent) -> None:
         self._linked = True
+        if self._negated and self._mode == "state" and self._joined != "or" and self._last is not None:
+            self._negated = self._last.present  # "is not good, is torn"
         self._prep = ""
 
     def _on_negator(self, i: int, c: Constituent) -> None:

@@ -50,6 +50,9 @@ class WorkReader(ClauseBase):
         assert c.sense is not None
         acts = tuple(c.sense.value)
         passive = bool(self._subjects) and self._mode == "" and (self._linked or self._is_passive(i))
+        told_of = self._row[i - 1].kind == "subject" if i else False
+        if not passive and told_of and self._subjects and self._mode == "" and not self._object_ahead(i + 1):
+            passive = True  # "the trim I take away"
         if not passive and self._plan and self._subjects and self._mode == "":
             passive = c.sense.form in ("past", "participle")  # "must still be replaced"
         if self._by_others:

@@ -42,6 +42,13 @@ class ClauseReader(ThingReader, FindingReader, WorkReader, TestReader, MeasureRe
             ):
                 continue
             state = finding.get("test")
+            bare = result.thing is None and result.head_form == "adj" and result.present and not test.pronoun
+            if bare and state and not finding.get("check") and not result.outlet and not result.measures:
+                test.result = "leak" if state == leak else "dry"  # "now it is dry, I tested ten minutes"
+                test.spans.extend(result.spans)
+                test.start = min(test.start, result.start)
+                self.frames.remove(result)
+                continue
             if not state or finding.get("evidence") or finding.get("check") or result.thing is None or result.outlet:
                 continue
             test.thing, test.more = result.thing, result.more

@@ -45,7 +45,20 @@ _WORD_KINDS = (
 )  # fmt: skip
 _WORD_ALONE = frozenset({"word"})
 _CLASSES_IN_CONTEXT = frozenset(
-    {"plan_noun", "plan", "source_first", "water", "retest_verb", "test_verb", "retest", "test", "mask", "find", "look"}
+    {
+        "anew",
+        "plan_noun",
+        "plan",
+        "source_first",
+        "water",
+        "retest_verb",
+        "test_verb",
+        "retest",
+        "test",
+        "mask",
+        "find",
+        "look",
+    }
     | {"put_in", "apply", "negator", "hedge", "neither"}
 )
 """Classes of words whose kind hangs on what stands around them."""
@@ -103,6 +116,9 @@ class Grouper:
                 thing, last = grown, j
                 j += 1
                 continue
+            if thing.side and thing.bare and self._colours(items, j):
+                j += 1  # "nearside emergency door"
+                continue
             numbered = self._numbered(items, j, thing)
             if numbered is not None:
                 thing, last = numbered
@@ -127,6 +143,14 @@ class Grouper:
                 halves = (cut[0], second[0].thing)
         thing = changed(thing, start=items[i].start, end=items[last].end, halves=halves)
         return Constituent("thing", thing.start, thing.end, items[i], thing), last + 1
+
+    def _colours(self, items: Sequence[Item], j: int) -> bool:
+        """Whether the unknown word at ``j`` stands between a side and the name that it colours."""
+        if items[j].number is not None or items[j].quantity is not None:
+            return False
+        if items[j].senses or not items[j].text.isalpha() or j + 1 >= len(items) or j == 0:
+            return False
+        return bool(items[j + 1].tags & THING_TAGS) and items[j - 1].end == items[j].start
 
     def _side_done(self, thing: Thing, items: Sequence[Item], j: int, before: Sequence[Constituent]) -> bool:
         """ "Rear door on the right hand side, trim panel …": the side belongs to the door, and a new name begins."""
@@ -422,7 +446,8 @@ class Grouper:
                 return "same", item.sense("command")
             if effect == "correct" and not item.tags - {"command", "word"} - {"command"}:
                 return "mend", item.sense("command")
-        if item.is_a("anew") and self._puts_material(items, i + 1):
+        laid = last is not None and last.kind in ("handle", "act", "with")
+        if item.is_a("anew") and not laid and self._puts_material(items, i + 1):
             return "new", item.sense("word")
         if item.is_a("plan_noun", "plan") and not item.tags - {"word"}:
             return ("plan_noun" if item.is_a("plan_noun") else "plan"), None
@@ -449,6 +474,8 @@ class Grouper:
         if item.is_a("test"):
             return "test", None
         for word_class in ("mask", "find", "look", "put_in", "apply"):
+            if word_class == "look" and "state" in item.tags and last is not None and last.kind in ("thing", "link"):
+                continue  # "the seam has opened up"
             if item.is_a(word_class) and self._verb_here(item, items, i, last):
                 if word_class in ("put_in", "apply"):
                     return "handle", item.sense("word")

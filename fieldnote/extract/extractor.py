@@ -55,6 +55,7 @@ class Extractor:
             side: Grouper(self._lex, {"driver": side, "passenger": _RIGHT if side == _LEFT else _LEFT})
             for side in (_LEFT, _RIGHT)
         }
+        self._whole_questions = [fold(q) for q in pack.words["question_whole"]]
         self._questions: dict[str, list[tuple[str, ...]]] = {}
         for question in pack.words["question"]:
             words = fold(question)
@@ -221,10 +222,16 @@ class Extractor:
             return "complaint"
         if self._asks(line, items):
             answer = next((n for n, i in enumerate(items) if n and i.is_a("answer")), None)
-            if answer is None or answer + 1 >= len(items):
+            whole = self._question_end(line, items)
+            if whole:
+                del items[:whole]  # "what did you find? the gasket is torn"
+                while items and (items[0].is_a("answer") or items[0].text.startswith("no")):
+                    del items[0]  # "is it tight? no, it's loose"
+            elif answer is None or answer + 1 >= len(items):
                 self._put_facts(draft, line)
                 return "question"
-            del items[: answer + 1]
+            else:
+                del items[: answer + 1]
         if any(i.is_a("remark") for i in items) and not self._has_finding(items):
             self._put_facts(draft, line)
             return "remark"
@@ -239,6 +246,14 @@ class Extractor:
         if start >= len(line.texts) or (items and items[0].is_a("source_at")):
             return False  # "what's letting it in is the gasket"
         return any(line.texts[start : start + len(q)] == q for q in self._questions.get(line.texts[start], ()))
+
+    def _question_end(self, line: Line, items: Sequence[Item]) -> int:
+        """How many items a question that is complete in itself takes, where an answer follows; 0 where none is."""
+        start = items[0].start
+        whole = [q for q in self._whole_questions if line.texts[start : start + len(q)] == q]
+        end = start + max(map(len, whole), default=0)
+        taken = sum(1 for i in items if i.start < end)
+        return taken if whole and taken < len(items) else 0
 
     def _has_finding(self, items: Sequence[Item]) -> bool:
         """Whether an utterance with an aside in it says something of the trade as well."""

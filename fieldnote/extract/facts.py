@@ -129,8 +129,12 @@ class FactFinder:
                     start = min(start, k)
         reading = mention.reading
         sure = VIN_SURE.get(reading.status, 0.5)
-        odd = "; ".join(reading.warnings) if reading.status != "valid" else None
-        proposed = reading.proposal.vin if reading.proposal is not None else None
+        # Where makers need no check digit, one that does not fit is a warning, and no slip explains it.
+        slip = reading.proposal if reading.status == "wrong" else None
+        said = [w for w in reading.warnings if not w.endswith("proposed only")]
+        said += [f"{slip.instead} for {slip.heard} at position {slip.position} would make it right"] if slip else []
+        odd = "; ".join(said) if reading.status != "valid" else None
+        proposed = slip.vin if slip is not None else None
         found.append(FactFound(fact.id, reading.vin, None, start, mention.end, sure, odd or None, proposed))
 
     def vin(self, line: Line, pending: VinReading | None) -> VinMention | None:

@@ -130,7 +130,11 @@ class ItemMaker:
         out = list(texts)
         for i in range(1, len(out)):
             ends = i + 1 == len(out) or any(s.value == "along" for s in self._lex.find([out[i + 1]]))
-            if out[i] == "in" and ends and out[i - 1][0].isdigit():
+            if (
+                out[i] == "in"
+                and ends
+                and (out[i - 1][0].isdigit() or (out[i - 1] in self._lex.number_words and out[i - 1] != "one"))
+            ):
                 out[i] = "inches"
         return out
 

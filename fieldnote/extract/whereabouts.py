@@ -63,7 +63,7 @@ class Whereabouts:
         if thing.part_word < 0:
             return None
         row = self._lex.generics[thing.part_word]
-        here = thing.place or draft.focus.place
+        here = thing.place or (draft.focus.place if thing.generic < 0 else None)
         for part in row.parts:
             if here is not None and self._lex.parts[part].usual_place == here:
                 return part

@@ -48,6 +48,7 @@ WORD_CLASSES: dict[str, str] = {
     "neither": "denies, and means both: neither",
     "hedge": "the speaker doubts: might be, looks like, possibly, I think",
     "question": "opens a question at the beginning of an utterance: should we, I wonder if",
+    "question_whole": "a question that is complete, so that what follows is its answer: what did you find",
     "question_inside": "opens a question wherever it stands: should we, I wonder if",
     "conditional": "opens a condition, up to the end of the utterance: if, unless, in case",
     "plan": "still to be done: need to, going to, next I will",
@@ -98,7 +99,7 @@ WORD_CLASSES: dict[str, str] = {
 VERB_CLASSES = ("look", "find", "apply", "mask", "put_in", "retest_verb", "test_verb")
 """Classes that list base forms of verbs."""
 
-FIRST_CLASSES = ("question",)
+FIRST_CLASSES = ("question", "question_whole")
 """Classes that count only at the beginning of an utterance, and so are not matched within one."""
 
 PRIOR_CLASSES = ("is_source", "no_source", "source_at", "maybe_source")

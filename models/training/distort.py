@@ -88,8 +88,47 @@ def knocks(length: int, dice: Dice) -> Sound:
     return out
 
 
+def banded(length: int, dice: Dice) -> Sound:
+    """Hiss in a band of its own whose strength wanders, or swells and falls at 0.5 to 30 Hz."""
+    spectrum = np.fft.rfft(dice.standard_normal(length))
+    hertz = np.fft.rfftfreq(length, 1 / RATE_HZ)
+    centre, width = np.exp(dice.uniform(np.log(100), np.log(6000))), dice.uniform(0.3, 1.5)
+    spectrum *= np.exp(-((np.log(np.maximum(hertz, 1) / centre) / width) ** 2))
+    out = np.fft.irfft(spectrum, length)
+    at = np.arange(length) / RATE_HZ
+    if dice.random() < 0.5:
+        return out * (1 + dice.uniform(0.3, 1) * np.sin(2 * np.pi * dice.uniform(0.5, 30) * at + dice.uniform(0, 6)))
+    steps = np.exp(dice.normal(0, 1.0, length // 3200 + 2))
+    return out * np.interp(np.arange(length), np.arange(len(steps)) * 3200, steps)
+
+
+def whine(length: int, dice: Dice) -> Sound:
+    """Tones that slide: belts, bearings, a reversing alarm far away."""
+    out = np.zeros(length)
+    for _ in range(dice.integers(1, 5)):
+        knots = np.exp(dice.uniform(np.log(150), np.log(4000)) + dice.normal(0, 0.15, length // 16000 + 2))
+        hertz = np.interp(np.arange(length), np.arange(len(knots)) * 16000, knots)
+        out += np.sin(2 * np.pi * np.cumsum(hertz) / RATE_HZ) * dice.uniform(0.2, 1)
+    return out
+
+
+def ticking(length: int, dice: Dice) -> Sound:
+    """Small dull blows at an even pace of 3 to 40 a second, for a while, then not."""
+    out = np.zeros(length)
+    size = int(dice.uniform(0.005, 0.06) * RATE_HZ)
+    blow = dice.standard_normal(size) * np.exp(-np.arange(size) / (size / 6))
+    blow = np.convolve(blow, np.ones(int(dice.integers(1, 12))), "same")
+    at, pause = 0, RATE_HZ / dice.uniform(3, 40)
+    while at < length - size:
+        out[int(at) : int(at) + size] += blow * dice.uniform(0.6, 1)
+        at += int(pause * dice.uniform(0.95, 1.05)) + (
+            int(dice.uniform(0.2, 2) * RATE_HZ) if dice.random() < 0.03 else 0
+        )
+    return out
+
+
 def noise(length: int, voices: list[Sound], dice: Dice) -> Sound:
-    """One shop: coloured noise with, at random, a motor, knocks and other people talking; standard deviation 1."""
+    """One shop: coloured noise with, at random, machines, knocks and other people talking; standard deviation 1."""
     out = coloured(length, dice)
     out /= out.std()
     if dice.random() < 0.6:
@@ -97,6 +136,10 @@ def noise(length: int, voices: list[Sound], dice: Dice) -> Sound:
         out += dice.uniform(0.2, 1.5) * tones / tones.std()
     if dice.random() < 0.5:
         out += dice.uniform(0.3, 1.5) * knocks(length, dice)
+    for more, chance, most in ((banded, 0.5, 2.0), (whine, 0.25, 0.8), (ticking, 0.3, 1.5)):
+        if dice.random() < chance:
+            made = more(length, dice)
+            out += dice.uniform(0.3, most) * made / max(1e-6, float(made.std()))
     if voices and dice.random() < 0.35:
         for _ in range(dice.integers(2, 7)):
             other = voices[int(dice.integers(len(voices)))]
@@ -109,7 +152,7 @@ def noise(length: int, voices: list[Sound], dice: Dice) -> Sound:
 def speaker(sound: Sound, dice: Dice) -> Sound:
     """Another speaker, room and microphone for the same words; about a third stay nearly as they are."""
     if dice.random() < 0.7:
-        sound = stretch(sound, float(dice.uniform(0.84, 1.16)))
+        sound = stretch(sound, float(dice.uniform(0.8, 1.18)))
     for change, chance in ((effort, 0.2), (echo, 0.35), (band, 0.4), (clip_peaks, 0.1)):
         if dice.random() < chance:
             sound = change(sound, dice)

@@ -45,6 +45,7 @@ def prepare(data: Path, model: Path, pack: str, seed: int) -> int:
         "nots": "<|notimestamps|>",
         "prev": "<|startofprev|>",
         "eot": "<|endoftext|>",
+        "nospeech": "<|nocaptions|>",
     }
     tokens: dict[str, object] = {name: tokenizer.token_to_id(text) for name, text in special.items()}
     tokens["hints"] = hint_lists(pack, tokenizer, seed)

@@ -2,7 +2,7 @@
 
 Files already there are kept, so that it can be stopped and run again::
 
-    python models/training/speak.py DATA --trade trade.txt --general general.txt --shares hibari=0.5,espeak=0.35,kokoro=0.15
+    python models/training/speak.py DATA --trade trade.txt --general general.txt --shares hibari=0.4,flite=0.25,espeak=0.2,kokoro=0.15
 """
 
 from __future__ import annotations
@@ -43,13 +43,13 @@ def cast(texts: dict[str, list[str]], shares: dict[str, float], seed: int) -> li
             dice = random.Random(f"{seed} {domain} {number}")
             engine = dice.choices(engines, [shares[e] for e in engines])[0]
             voice = dice.choice(by_engine[engine])
-            pace = dice.uniform(0.85, 1.2)
-            lines.append(Line(f"sound/{domain}-{number}.ogg", domain, text, voice, pace, number))
+            pace = dice.uniform(0.85, 1.3)
+            lines.append(Line(f"sound/{domain}-{number}.flac", domain, text, voice, pace, number))
     return lines
 
 
 def speak_one(job: tuple[Line, str]) -> dict[str, object] | None:
-    """Speak one line into its file (16 kHz, mono, Opus); nothing where the voice fails."""
+    """Speak one line into its file (16 kHz, mono); nothing where the voice fails."""
     line, folder = job
     path = Path(folder) / line.file
     if not path.is_file():
@@ -58,7 +58,7 @@ def speak_one(job: tuple[Line, str]) -> dict[str, object] | None:
         except (RuntimeError, ValueError, OSError) as error:
             print(f"{line.voice.label}: {line.text!r}: {error}", flush=True)
             return None
-        soundfile.write(path, sound, voices.RATE_HZ, format="OGG", subtype="OPUS", compression_level=0.9)
+        soundfile.write(path, sound, voices.RATE_HZ)
     return {"file": line.file, "domain": line.domain, "text": line.text, "voice": line.voice.label}
 
 
@@ -68,7 +68,7 @@ def main() -> None:
     ask.add_argument("data", type=Path)
     ask.add_argument("--trade", type=Path, required=True)
     ask.add_argument("--general", type=Path, required=True)
-    ask.add_argument("--shares", default="hibari=0.5,espeak=0.35,kokoro=0.15")
+    ask.add_argument("--shares", default="hibari=0.4,flite=0.25,espeak=0.2,kokoro=0.15")
     ask.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     ask.add_argument("--seed", type=int, default=6)
     given = ask.parse_args()

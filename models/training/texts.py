@@ -12,12 +12,17 @@ from __future__ import annotations
 import argparse
 import random
 import re
+import sys
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from fieldnote.vocabulary import load_pack
 from fieldnote.vocabulary.phonetics import phrase_key
+
+sys.path.insert(0, str(Path(__file__).parent))  # run as a program or imported by the tests: its neighbour is found
+from frames import Frames, with_marks
 
 ICAO = [
     "alfa",
@@ -241,13 +246,38 @@ class Speaker:
             )
         return " ".join(out)
 
+    def counted(self, slot: str) -> str:
+        """What the frames call ``vin``, ``spell8``, ``spell6``, ``spelled``, ``letters``, ``odo``, ``ododigits``, ``month``, ``year``.
+
+        Raises:
+            KeyError: no slot has that name.
+        """
+        dice = self.dice
+        made: dict[str, Callable[[], str]] = {
+            "vin": lambda: self.spelled(17),
+            "spell8": lambda: self.spelled(8),
+            "spell6": lambda: self.spelled(6),
+            "spelled": lambda: self.spelled(dice.randint(5, 7)),
+            "letters": lambda: " ".join(chr(65 + dice.randrange(26)) for _ in range(dice.randint(1, 5))),
+            "odo": lambda: in_words(dice.choice((dice.randint(100, 9999), dice.randint(10_000, 260_000))), dice),
+            "ododigits": lambda: " ".join(self.one(DIGITS) for _ in range(dice.randint(3, 6))),
+            "month": lambda: self.one(MONTHS),
+            "year": lambda: (
+                f"{self.one(('twenty', 'two thousand', 'two thousand and'))} {in_words(dice.randint(1, 26))}"
+            ),
+        }
+        return made[slot]()
+
     # -- sentences ----------------------------------------------------------------------------------------------
     def sentence(self) -> str:
         """One utterance, capitalised and with its full stop."""
-        text = self.one_of(self.frames())
+        return self.written(self.one_of(self.frames()))
+
+    def written(self, text: str) -> str:
+        """``text`` as the model is to write it: at times with a filler in front, a capital and a full stop."""
         if self.dice.random() < 0.15 and " " in text:
             text = f"{self.one(FILLERS)} {text}"
-        text = " ".join(text.split()).strip()
+        text = " ".join(with_marks(text).split()).strip()
         text = text[0].upper() + text[1:]
         return text if text[-1] in ".?" else text + "."
 
@@ -470,15 +500,33 @@ def irregular_pasts(pack: Any) -> dict[str, str]:
     return {**PLAIN_PASTS, **{row.base: row.past for row in pack.lists.get("irregular", ())}}
 
 
+def one_worders(words: Words) -> list[str]:
+    """What people say alone: one word or two, every wording of a command, and a third of the pack's single words."""
+    answers = (
+        "dry", "leaks", "leak", "leaking", "wet", "damp", "soaked", "right", "left", "center", "both", "both sides",
+        "right side", "left side", "driver side", "passenger side", "front", "rear", "upper", "lower", "top", "bottom",
+        "okay", "good", "bad", "fine", "tight", "loose", "torn", "missing", "cracked", "open", "clear", "clogged", "broken",
+        "bent", "gone", "same", "done", "next", "stop", "yes", "no", "none", "nothing", "neither", "maybe", "correct",
+        "no leak", "no leaks", "still dry", "still wet", "still leaking", "not yet", "all good", "all dry", "bone dry",
+    )  # fmt: skip
+    alone = [phrase for phrase in (*words.faults, *words.fine, *words.signs) if " " not in phrase]
+    return [*answers * 3, *words.commands, *words.commands[:60], *sorted(set(alone))[::3]]
+
+
 def make(pack_name: str, count: int, seed: int, short_times: int = 6) -> list[str]:
-    """``count`` different sentences; those of one or two words ``short_times`` each, to be said by several voices."""
+    """``count`` different sentences, and what is said alone ``short_times`` each, to be said by several voices.
+
+    Two thirds come from the frames, the rest from the wilder grammar above.
+    """
     pack = load_pack(pack_name)
     dice = random.Random(seed)
     speaker = Speaker(gather(pack), irregular_pasts(pack), dice)
+    frames = Frames(speaker, dice)
     made: dict[str, None] = {}
     while len(made) < count:
-        made[speaker.sentence()] = None
-    out = [text for text in made for _ in range(short_times if text.count(" ") < 2 else 1)]
+        made[speaker.written(frames.sentence()) if dice.random() < 0.66 else speaker.sentence()] = None
+    alone = [speaker.written(text) for text in one_worders(speaker.w) for _ in range(short_times)]
+    out = [*made, *alone]
     dice.shuffle(out)
     return out
 
@@ -489,8 +537,9 @@ def main() -> None:
     ask.add_argument("pack", nargs="?", default="body-leaks")
     ask.add_argument("--count", type=int, default=8000)
     ask.add_argument("--seed", type=int, default=5)
+    ask.add_argument("--short-times", type=int, default=6, help="how often what is said alone is there")
     given = ask.parse_args()
-    print("\n".join(make(given.pack, given.count, given.seed)))
+    print("\n".join(make(given.pack, given.count, given.seed, given.short_times)))
 
 
 if __name__ == "__main__":

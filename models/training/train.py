@@ -14,7 +14,7 @@ import json
 import math
 import sys
 import time
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,7 @@ from torch.nn import functional
 WIDTH, HEADS, LAYERS, MELS = 384, 6, 4, 80
 HOP = 160
 FULL_FRAMES = 3000
+MEAN_KEEPS = 0.999  # what is saved is a running mean of the weights, over about so many steps
 TRAP_FRAMES = 160  # the engine takes an input of this length for encoder output
 
 
@@ -176,21 +177,41 @@ class LogMel:
         self.filters = torch.tensor(filters, device=device)
         self.window = torch.hann_window(400, device=device)
 
-    def __call__(self, samples: torch.Tensor, warp: float = 1.0) -> torch.Tensor:
+    def __call__(self, samples: torch.Tensor, warp: torch.Tensor | None = None) -> torch.Tensor:
+        """``warp``: one factor a row, a longer or shorter vocal tract."""
         power = torch.stft(samples, 400, HOP, window=self.window, center=True, pad_mode="reflect", return_complex=True)
         mel = (self.filters @ (power[..., :-1].abs() ** 2)).clamp(min=1e-10).log10()
         mel = torch.maximum(mel, mel.amax((1, 2), keepdim=True) - 8)
-        if warp != 1.0:  # a longer or shorter vocal tract
-            at = (torch.arange(MELS, device=mel.device) * warp).clamp(max=MELS - 1.001)
+        if warp is not None:
+            at = (torch.arange(MELS, device=mel.device)[None] * warp[:, None]).clamp(max=MELS - 1.001)
             low = at.floor().long()
-            share = (at - low)[None, :, None]
-            mel = mel[:, low] * (1 - share) + mel[:, low + 1] * share
+            share = (at - low)[:, :, None]
+            rows = torch.arange(len(mel), device=mel.device)[:, None]
+            mel = mel[rows, low] * (1 - share) + mel[rows, low + 1] * share
         return (mel + 4) / 4
+
+
+def holes(mel: torch.Tensor, chance: float) -> torch.Tensor:
+    """Blank out, in some rows, one band of up to 12 of the 80 mel bands and two stretches of up to 0.15 s."""
+    batch, _, frames = mel.shape
+    hit = (torch.rand(batch, 1, 1, device=mel.device) < chance).float()
+
+    def stripe(length: int, widest: int) -> torch.Tensor:
+        width = torch.randint(0, widest + 1, (batch, 1), device=mel.device)
+        start = (torch.rand(batch, 1, device=mel.device) * (length - width)).long()
+        at = torch.arange(length, device=mel.device)[None]
+        return ((at >= start) & (at < start + width)).float()
+
+    hidden = 1 - (1 - stripe(MELS, 12)[:, :, None]) * (1 - stripe(frames, 15)[:, None]) * (
+        1 - stripe(frames, 15)[:, None]
+    )
+    low = mel.amin((1, 2), keepdim=True)
+    return mel + hit * hidden * (low + 0.3 - mel)
 
 
 @dataclass
 class Corpus:
-    """All that training hears, in memory."""
+    """All that training hears, in memory; ``sounds`` in 16 bits."""
 
     lines: list[dict[str, Any]]
     sounds: list[np.ndarray]
@@ -202,10 +223,21 @@ def read_corpus(data: Path, seed: int, noises: int) -> Corpus:
     """Load every sound of the manifest and make the background noises."""
     lines = [json.loads(line) for line in (data / "man.jsonl").read_text(encoding="utf-8").splitlines()]
     with ThreadPoolExecutor(16) as pool:
-        sounds = list(pool.map(lambda line: soundfile.read(data / line["file"], dtype="float32")[0], lines))
-    dice = np.random.default_rng(seed)
-    made = [distort.noise(160_000, sounds, dice) for _ in range(noises)]
+        sounds = list(pool.map(lambda line: soundfile.read(data / line["file"], dtype="int16")[0], lines))
+    voices = [sound.astype(np.float32) / 32767 for sound in sounds[:: max(1, len(sounds) // 400)]]
+    seeds = [(160_000, voices, np.random.default_rng([seed, number])) for number in range(noises)]
+    with ProcessPoolExecutor() as makers:
+        made = list(makers.map(_noise, seeds, chunksize=4))
     return Corpus(lines, sounds, made, json.loads((data / "tokens.json").read_text(encoding="utf-8")))
+
+
+def _noise(asked: tuple[int, list[np.ndarray], np.random.Generator]) -> np.ndarray:
+    return distort.noise(*asked)
+
+
+def _floats(sound: np.ndarray) -> np.ndarray:
+    """Samples of 16 bits as floats."""
+    return sound.astype(np.float32) / np.float32(32767)
 
 
 @dataclass
@@ -218,9 +250,11 @@ class Options:
     encoder_rate: float = 0.3
     teacher: float = 1.5
     empty: float = 0.10
-    full: float = 0.3
+    full: float = 0.2
     hinted: float = 0.15
-    noisy: float = 0.7
+    noisy: float = 0.75
+    noisiest: float = -3.0
+    holed: float = 0.3
     seconds: float = 0.0
     seed: int = 3
 
@@ -248,12 +282,13 @@ class Batches(torch.utils.data.Dataset[dict[str, Any]]):
             sounds.append(sound)
             targets.append(ids)
             if o.teacher and ids and self.corpus.lines[i]["domain"] == "general":
-                clean.append((row, self.corpus.sounds[i]))
+                clean.append((row, _floats(self.corpus.sounds[i])))
         longest = max(map(len, sounds)) // HOP + 1
         frames = FULL_FRAMES if dice.random() < o.full else max(200, longest + int(dice.integers(30, 256)))
         frames = min(-(-frames // 100) * 100, FULL_FRAMES)  # few different shapes, so that plans are made once
         out = _padded(sounds, targets, frames, self._hint(dice), self.corpus.tokens)
-        out["warp"] = float(dice.uniform(0.92, 1.08)) if dice.random() < 0.5 else 1.0
+        warp = np.where(dice.random(o.batch) < 0.6, dice.uniform(0.88, 1.13, o.batch), 1.0)
+        out["warp"] = warp.astype(np.float32)
         clean = clean[: len(clean) // 4 * 4]
         if clean:
             out["teacher_rows"] = np.array([row for row, _ in clean])
@@ -270,11 +305,11 @@ class Batches(torch.utils.data.Dataset[dict[str, Any]]):
             size = int(dice.integers(4_000, 100_000))
             start = int(dice.integers(0, len(background) - size))
             return background[start : start + size] * np.float32(10 ** dice.uniform(-4, -0.7)), []
-        sound = distort.speaker(self.corpus.sounds[i], dice)
+        sound = distort.speaker(_floats(self.corpus.sounds[i]), dice)
         before, after = (np.zeros(int(dice.integers(0, 8000)), np.float32) for _ in range(2))
         sound = np.concatenate([before, sound, after])
         if dice.random() < o.noisy:
-            sound = distort.in_noise(sound, background, dice, float(dice.uniform(-2, 25)))
+            sound = distort.in_noise(sound, background, dice, float(dice.uniform(o.noisiest, 25)))
         peak = float(np.abs(sound).max())
         return (sound * np.float32(dice.uniform(0.05, 0.95) / max(peak, 1e-6))), list(self.corpus.lines[i]["ids"])
 
@@ -282,7 +317,10 @@ class Batches(torch.utils.data.Dataset[dict[str, Any]]):
 def _padded(
     sounds: list[np.ndarray], targets: list[list[int]], frames: int, hint: list[int], tokens: dict[str, Any]
 ) -> dict[str, Any]:
-    """Sounds as one array of ``frames``, tokens as decoder input, and what each position should say next."""
+    """Sounds as one array of ``frames``, tokens as decoder input, and what each position should say next.
+
+    At the first position that is whether anybody spoke, which the engine reads as the probability of no speech.
+    """
     frames = frames + 2 if frames == TRAP_FRAMES else frames
     front = [tokens["prev"], *hint] if hint else []
     rows = [[*front, tokens["sot"], tokens["nots"], *ids, tokens["eot"]] for ids in targets]
@@ -290,8 +328,10 @@ def _padded(
     said, want = np.full((len(rows), longest), tokens["eot"]), np.full((len(rows), longest), -100)
     for into, goal, row in zip(said, want, rows, strict=True):
         into[: len(row)] = row
+        goal[len(front)] = tokens["nots"] if len(row) > len(front) + 3 else tokens["nospeech"]
         goal[len(front) + 1 : len(row) - 1] = row[len(front) + 2 :]
-    return {"sound": _stacked(sounds, frames), "frames": frames, "said": said, "want": want}
+    first = np.array([tokens["nots"], tokens["nospeech"]])
+    return {"sound": _stacked(sounds, frames), "frames": frames, "said": said, "want": want, "first": first}
 
 
 def _stacked(sounds: list[np.ndarray], frames: int) -> np.ndarray:
@@ -315,7 +355,7 @@ def greedy(
     """Token ids for each sound, by taking the best token each time, on short input as the engine gives it."""
     out: list[list[int]] = []
     for at in range(0, len(sounds), 32):
-        some = sounds[at : at + 32]
+        some = [_floats(sound) for sound in sounds[at : at + 32]]
         frames = max(200, max(map(len, some)) // HOP + 129)
         frames += frames % 2
         heard = _lengthened(torch.tensor(_stacked(some, frames), device=device), frames)
@@ -364,7 +404,9 @@ def train(
     optimiser = torch.optim.AdamW(groups, weight_decay=0.01, betas=(0.9, 0.98))
     rates = [group["lr"] for group in groups]
     measured = sorted({line["set"] for line in corpus.lines if line.get("set")})
-    chosen = [i for i, line in enumerate(corpus.lines) if not line.get("set")]
+    chosen = [i for i, line in enumerate(corpus.lines) if not line.get("set") for _ in range(line.get("times", 1))]
+    trained = [p for group in groups for p in group["params"]]
+    mean = [p.detach().clone() for p in trained]
     batches = torch.utils.data.DataLoader(
         Batches(corpus, chosen, options), batch_size=None, num_workers=workers, prefetch_factor=4 if workers else None
     )
@@ -379,12 +421,15 @@ def train(
         loss = _loss(model, teacher, mel, batch, options, device)
         optimiser.zero_grad()
         loss.backward()
-        nn.utils.clip_grad_norm_([p for group in groups for p in group["params"]], 1.0)
+        nn.utils.clip_grad_norm_(trained, 1.0)
         optimiser.step()
+        torch._foreach_lerp_(mean, [p.detach() for p in trained], max(1 - MEAN_KEEPS, 1 / (step + 1)))
         if step % 100 == 0:
             print(name, step, f"loss {loss.item():.3f}", f"{time.time() - began:.0f} s", flush=True)
         if progress >= 1.0:
             break
+    for p, average in zip(trained, mean, strict=True):
+        p.data.copy_(average)
     save(model, out, name)
     errors = {s: round(_measure(model, mel, corpus, s, device), 4) for s in measured}
     print(name, step, errors, f"{time.time() - began:.0f} s", flush=True)
@@ -397,7 +442,8 @@ def _loss(
     said, want = tensor("said"), tensor("want")
     with torch.autocast(device, torch.bfloat16):
         with torch.no_grad():
-            frames = mel(_lengthened(tensor("sound"), int(batch["frames"])), float(batch["warp"]))
+            frames = mel(_lengthened(tensor("sound"), int(batch["frames"])), tensor("warp"))
+            frames = holes(frames, options.holed)
         scores = model.dec(said, model.enc(frames))
     loss = functional.cross_entropy(
         scores.float().flatten(0, 1), want.flatten(), ignore_index=-100, label_smoothing=0.05
@@ -406,7 +452,8 @@ def _loss(
         rows = tensor("teacher_rows")
         with torch.no_grad(), torch.autocast(device, torch.bfloat16):
             goal = teacher.dec(said[rows], teacher.enc(mel(_lengthened(tensor("teacher_sound"), FULL_FRAMES))))
-        asked = want[rows] != -100
+        # The first position says whether anybody spoke, which the teacher was not asked.
+        asked = (want[rows] != -100) & torch.isin(want[rows], tensor("first"), invert=True)
         apart = functional.kl_div(
             functional.log_softmax(scores[rows][asked].float(), -1),
             functional.log_softmax(goal[asked].float(), -1),

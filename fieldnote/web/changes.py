@@ -12,6 +12,8 @@ from fieldnote.web.entry_views import Names, by_id, changed_words, entry_views
 from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/jobs/{job_id}/changes")
+PAGES = {"bay": "/bay", "desk": "", "claim": "/claim", "sign-off": "/sign-off"}
+"""From which pages of a job a change is taken back, and so where to go on."""
 
 
 @router.get("")
@@ -42,5 +44,6 @@ def take_back(page: OnPage, job_id: str, edit_id: str, form: Sent) -> RedirectRe
     """Take a change back; taking back what took one back brings it into force again."""
     job = page.job(job_id)
     _, undone = undo(page.house.rooms.store, job, page.who, edit_id)
-    place = {"bay": "/bay", "desk": ""}.get(text_of(form, "then"), "/changes")
-    return page.to(f"/jobs/{job.id}{place}?changed={undone.id}" if place != "/changes" else f"/jobs/{job.id}/changes")
+    place = PAGES.get(text_of(form, "then"), "/changes")
+    tail = f"?changed={undone.id}" if place in ("", "/bay") else ""
+    return page.to(f"/jobs/{job.id}{place}{tail}")

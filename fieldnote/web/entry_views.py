@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from fieldnote.narrate.compose import numbered, shown
+from fieldnote.narrate.payers import LABOR
 from fieldnote.narrate.phrases import quantity
 from fieldnote.narrate.sequence import in_order
 from fieldnote.narrate.wording import load_wording
@@ -167,6 +169,10 @@ class Names:
             return "there" if text == "true" else "not there"
         if name == "stage":
             return "retest" if text == "verify" else "first test"
+        if name in ("parts", "operations"):
+            return "; ".join(json.loads(text))
+        if name in LABOR:
+            return f"{round(float(text), 2):g}"
         return text
 
 
@@ -182,8 +188,17 @@ def changed_words(edit: Edit, names: Names) -> tuple[str, str, str]:
         return "confirmed by ear", "not yet", "heard and right"
     if edit.field == HANDOVER:
         return "handover", "not yet" if edit.before is None else "accepted earlier", "accepted"
-    field = (edit.field or "").removeprefix("intake.").removeprefix("conditions.").replace("_", " ")
-    return field, names.value(edit.field, edit.before), names.value(edit.field, edit.after)
+    return field_words(edit.field or ""), names.value(edit.field, edit.before), names.value(edit.field, edit.after)
+
+
+def field_words(field: str) -> str:
+    """What a field is called (``hours of diagnosis``, ``order number``)."""
+    of_claim = field.startswith("claim.")
+    name = field.rpartition(".")[2] if field.startswith(("intake.", "claim.")) else field
+    if of_claim and name in LABOR:
+        return f"hours of {LABOR[name]}"
+    named = {"outcome": "payer's answer", "outcome_day": "day of the answer", "outcome_reason": "why it was returned"}
+    return named.get(name, name.replace("_", " ")) if of_claim else name.replace("_", " ")
 
 
 def by_id(views: Iterable[EntryView]) -> dict[str, EntryView]:

@@ -264,6 +264,7 @@ class FindingReader(ClauseBase):
         frame.count, self._count = self._count, None
         frame.sure = c.item.sure
         frame.again = self._again
+        frame.method = self._told_by(c, finding)
         frame.mark(c.start, c.end, "head")
         for thing in things:
             if thing is not None:
@@ -297,6 +298,13 @@ class FindingReader(ClauseBase):
             self.frames.pop()
         self._mending = False
         self._add(frame)
+
+    def _told_by(self, c: Constituent, finding: Finding) -> str | None:
+        """ "Smoke came out": what the test was made with, where the words of its result name it."""
+        if not finding.get("test") or finding.get("evidence") or finding.get("check"):
+            return None
+        words = [s for w in c.item.text.split(" ") for s in self._lex.find((w,))]
+        return next((s.value for s in words if s.tag == "method" and s.form == "noun"), None)
 
     def _water_moves(self, said: Frame, finding: Finding, verbal: bool) -> bool:
         """ "The water is coming in at the sill": what water does, and no sign before it."""
@@ -393,6 +401,7 @@ class FindingReader(ClauseBase):
             return
         self._mending = False
         test.result = result  # type: ignore[assignment]
+        test.method = test.method or (self._told_by(c, c.item.finding) if c.item.finding is not None else None)
         test.result_at = c.start
         test.unsure = test.unsure or self._unsure
         test.mark(c.start, c.end, "state")

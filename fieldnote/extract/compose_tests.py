@@ -74,6 +74,7 @@ class TestComposer(ComposerBase):
             unsure=frame.unsure,
             spans=frame.spans,
             again=frame.again,
+            method=frame.method,
         )
         last = next((e for e in reversed(draft.recent) if e.kind == "test"), None)
         done = draft.last_done()

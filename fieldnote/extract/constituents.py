@@ -186,6 +186,9 @@ class Grouper:
             if self._verb_not_side(items, j):
                 return False
             return not (item.is_a("both_of", "opener") and not self._side_here(items, j, thing))
+        said = "state" in item.tags and before is not None and bool(before) and before[-1].kind == "link"
+        if said and not (j + 1 < len(items) and items[j + 1].tags & THING_TAGS):
+            return False  # "the urethane is low"
         if "at" in item.tags:
             return self._position_here(items, j, before, thing)
         return False

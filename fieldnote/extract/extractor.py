@@ -428,7 +428,7 @@ class Extractor:
 
 
 def _idle(item: Item) -> bool:
-    return item.is_a("filler", "opener") and item.quantity is None and item.number is None
+    return item.is_a("filler", "opener") and not item.is_a("anew") and item.quantity is None and item.number is None
 
 
 def _plain_filler(item: Item) -> bool:

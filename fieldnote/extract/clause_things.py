@@ -129,7 +129,10 @@ class ThingReader(ClauseBase):
             self._subjects.append(thing)
         elif self._subjects and self._linked:
             # "The upper track flange has the sealer pulled away": the inner thing, placed by the outer one.
-            self._subjects = [within(thing, self._subjects[-1])]
+            outer = self._subjects[-1]
+            if thing.generic >= 0 and thing.place is None and outer.place in self._lex.generics[thing.generic].places:
+                thing = changed(thing, place=outer.place, generic=-1)  # "the left liftgate hinge had a hinge bolt …"
+            self._subjects = [within(thing, outer)]
             self._linked = False
         elif self._subjects:
             if thing.bare:

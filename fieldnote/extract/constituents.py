@@ -400,12 +400,8 @@ class Grouper:
         if not item.senses and self._puts_on(items, i, before):
             item = dataclasses.replace(item, classes=frozenset({"apply"}))
             return Constituent("handle", item.start, item.end, item, None, None)
-        if (
-            not item.senses
-            and item.text.isalpha()
-            and item.text.endswith("ed")
-            and self._material_follows(items, i + 1)
-        ):
+        plain = not item.senses or (item.is_a("look") and item.tags == _WORD_ALONE)
+        if plain and item.text.isalpha() and item.text.endswith("ed") and self._material_follows(items, i + 1):
             action = self._action_of(items, i + 1)
             if action:
                 return Constituent("act", item.start, item.end, item, None, Sense("act", (action,), "past"))

@@ -45,7 +45,7 @@ CASES: dict[str, list[tuple[list[str], list[str]]]] = {
         (["the plug that was in the rear floor was missing"], ["check rear-floor/body-plug missing"]),
         (
             ["the left liftgate hinge had a hinge bolt that was loose"],
-            ["check liftgate-hinge/hinge-bolt loose-fastener"],
+            ["check liftgate-hinge/hinge-bolt left loose-fastener"],
         ),
     ],
     "before": [
@@ -104,7 +104,10 @@ CASES: dict[str, list[tuple[list[str], list[str]]]] = {
             ["repair roof-joint left reseal with urethane"],
         ),
         (["the tear in the water shield was taped"], ["repair water-shield tape"]),
-        (["the gap at the top of the trough was closed with seam sealer"], []),
+        (
+            ["the gap at the top of the trough was closed with seam sealer"],
+            ["repair liftgate-trough reseal with seam-sealer upper"],
+        ),
         (["the crack in the cowl seam is two inches long"], ["check cowl/seam cracked length 2in"]),
         (
             ["there is a hole in the left water shield and it is torn"],

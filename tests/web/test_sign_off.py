@@ -16,8 +16,24 @@ def sign(house: House, *, confirm: bool = True, hash: str = "") -> object:
     page = house.client.get(f"/jobs/{job.id}/sign-off").text
     shown = re.search(r'name="hash" value="(\w+)"', page)
     assert shown is not None
-    ids = re.findall(r'name="confirmed" value="(\w+)"', page) if confirm else []
-    return house.send(f"/jobs/{job.id}/sign-off", hash=hash or shown[1], confirmed=ids)
+    if confirm:
+        confirm_all(house)
+        shown = re.search(r'name="hash" value="(\w+)"', house.client.get(f"/jobs/{job.id}/sign-off").text)
+        assert shown is not None
+    return house.send(f"/jobs/{job.id}/sign-off", hash=hash or shown[1])
+
+
+def listed(house: House) -> list[tuple[str, str]]:
+    """Each doubtful entry of the page, with the mark of how it was shown."""
+    page = house.client.get(f"/jobs/{house.job().id}/sign-off").text
+    return re.findall(r'name="entry" value="(\w+)"><input type="hidden" name="seen" value="(\w+)"', page)
+
+
+def confirm_all(house: House) -> None:
+    """Touch "It is right" beside each."""
+    for entry, seen in listed(house):
+        answer = house.send(f"/jobs/{house.job().id}/sign-off/confirm", entry=entry, seen=seen)
+        assert answer.status_code == 303  # type: ignore[attr-defined]
 
 
 def test_nothing_is_signed_while_something_is_doubtful(house: House) -> None:
@@ -67,6 +83,33 @@ def test_what_was_confirmed_is_not_asked_again(house: House) -> None:
     torn = next(e for e in house.job().entries if e.state == "torn")
     house.rooms.store.correct(house.job().id, torn.id, "item", 2, "Bo")
     assert [d.entry.id for d in doubts(house.job())] == [torn.id]
+
+
+def test_each_is_confirmed_singly_and_stays_so(house: House) -> None:
+    """One touch each; a new look at the page asks for the rest only; taking one back asks for it again."""
+    job = house.job()
+    test = next(e for e in job.entries if e.kind == "test" and e.state == "leak")
+    house.rooms.store.correct(job.id, test.id, "certainty", "unsure", "Bo")
+    (first, seen), (second, _) = listed(house)
+    assert "confirmed by ear" not in house.client.get(f"/jobs/{job.id}/sign-off").text
+    house.send(f"/jobs/{job.id}/sign-off/confirm", entry=first, seen=seen)
+    assert [entry for entry, _ in listed(house)] == [second]
+    assert "1 entry confirmed by ear" in house.client.get(f"/jobs/{job.id}/sign-off").text
+    answer = sign(house, confirm=False)
+    assert answer.status_code == 409  # type: ignore[attr-defined]
+    assert "1 doubtful entry is not confirmed yet" in answer.text  # type: ignore[attr-defined]
+    house.send(f"/jobs/{job.id}/changes/{house.job().edits[-1].id}/take-back", then="sign-off")
+    assert [entry for entry, _ in listed(house)] == [first, second]
+
+
+def test_what_changed_while_it_was_heard_is_not_confirmed(house: House) -> None:
+    """A confirmation holds for what was shown, and not for what somebody made of it meanwhile."""
+    ((entry, seen),) = listed(house)
+    house.rooms.store.correct(house.job().id, entry, "side", "left", "Bo")
+    answer = house.send(f"/jobs/{house.job().id}/sign-off/confirm", entry=entry, seen=seen)
+    assert answer.status_code == 409  # type: ignore[attr-defined]
+    assert "changed while you were looking" in answer.text  # type: ignore[attr-defined]
+    assert len(listed(house)) == 1
 
 
 def test_signing_what_has_changed_meanwhile_is_held(house: House) -> None:

@@ -18,6 +18,9 @@ OriginKind = Literal["spoken", "typed", "clock", "imported"]
 
 KINDS: tuple[Kind, ...] = ("evidence", "check", "test", "source", "access", "repair", "plan", "fact")
 SIDES: tuple[Side, ...] = ("left", "right", "both", "center")
+MISHEARD_FROM = 0.35
+"""From this ``Entry.misheard_risk`` on an entry carries a mark wherever marks are shown, and is to be confirmed by ear.
+Chosen on the hearing bench; see docs/hearing.md for what it marks and what it misses."""
 
 
 # ---- sound and words ------------------------------------------------------------------------------------------
@@ -131,6 +134,12 @@ class Entry:
     value: str | float | int | None = None
     unit: str | None = None
     # beside the entry, not scored
+    odd: str | None = None
+    """Facts only: what is odd about the value as it was heard, in words ("check digit 4 does not fit, 7 would").
+    Where ``confidence`` is high all the same it is a warning, and the value may well be right."""
+    proposed: str | None = None
+    """Facts only: the value that was probably meant, where exactly one slip of the ear explains what is odd. It is
+    shown as proposed and never taken unasked."""
     id: str = ""
     origins: tuple[Origin, ...] = ()
     confidence: float | None = None
@@ -419,18 +428,26 @@ class Aftercare:
 class Rates:
     """What cured jobs taught: how often each source (id with its side) was the leak.
 
-    A pure function of the map's hash and the jobs named: the same give the same ``id``. ``counts`` are of all jobs;
-    ``by_family`` and ``by_vehicle`` of those of one family (with its build month where known) and of one vehicle.
+    A pure function of the map's hash and what the jobs taught: the same give the same ``id``. ``counts`` are of all
+    jobs; ``by_family`` and ``by_vehicle`` of those of one family (with its build month where known) and of one
+    vehicle; of these the store gives only those asked for.
     """
 
     id: str
     map_hash: str
-    jobs: tuple[str, ...] = ()
+    taught: int = 0
+    """Cured jobs behind it."""
+    taken_back: int = 0
+    """Cured jobs that teach nothing any more, since the vehicle came back."""
     counts: Mapping[str, float] = field(default_factory=dict)
     by_family: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     by_vehicle: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    jobs: tuple[str, ...] = ()
+    """The jobs behind it, where they were asked for."""
     withdrawn: tuple[str, ...] = ()
-    """Cured jobs that teach nothing any more, since the vehicle came back."""
+    """Those taken back, where they were asked for."""
+    unread: int = 0
+    """Jobs that are new or changed and were not read yet."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from fieldnote.records import KINDS, SIDES, Entry, Origin, Quantity, Utterance, 
 Wire = dict[str, Any]
 _ALWAYS = ("kind", "place", "part", "side", "state")
 _FACT = ("kind", "what", "value")
-_BESIDE = ("confidence", "misheard_risk", "heard_from", "heard_to", "clocked_s", "clocked_leak_s")
+_BESIDE = ("confidence", "misheard_risk", "heard_from", "heard_to", "clocked_s", "clocked_leak_s", "odd", "proposed")
 
 T = TypeVar("T")
 

@@ -240,6 +240,12 @@ def _show(taken: Taken, names: dict[str, str], job_name: str) -> None:
             "On which side does the driver sit? Left was taken for now: "
             f'[bold]fieldnote job intake "{escape(job_name)}" --steering right[/bold] (or left) tells.'
         )
+    for entry in taken.entries:
+        if entry.proposed:
+            console.print(
+                f"{escape(str(entry.value))} cannot be right. If {entry.proposed} was meant: "
+                f'[bold]fieldnote job correct "{escape(job_name)}" {entry.id} value {entry.proposed}[/bold]'
+            )
     count = len(taken.entries)
     console.print(
         f"[dim]{escape(job_name)}: {count} {'entry' if count == 1 else 'entries'}; "

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fieldnote.capture.journal import Mode
 from fieldnote.errors import FieldnoteError, NotFound
-from fieldnote.extract import Changes
+from fieldnote.extract import STEERING_QUESTION, VIN_QUESTION, Changes
 from fieldnote.flow.advising import learned_rates, next_checks
 from fieldnote.flow.answering import KEPT, NOT_UNDERSTOOD, Silence, Voice, confirmed, next_aloud, spoken
 from fieldnote.flow.commands import action_of
@@ -140,8 +140,12 @@ class Conversation:
         self._in_vain = self._in_vain + 1 if unsure and not new and changes.command is None else 0
         if self._in_vain == _IN_VAIN:
             self._notice("the last sentences were not understood: speak English, closer to the microphone", True)
-        if changes.questions:
+        if STEERING_QUESTION in changes.questions:
             self.answer("On which side does the driver sit? Left was taken for now.")
+        for fact in new:
+            if VIN_QUESTION in changes.questions and fact.odd:
+                meant = f" Was it {' '.join(fact.proposed)}? That was not taken." if fact.proposed else ""
+                self.answer(f"The VIN cannot be right.{meant} Say it again, or compare it with the plate.")
 
     # ---- commands ---------------------------------------------------------------------------------------------
 
@@ -177,7 +181,7 @@ class Conversation:
         store, job = self._rooms.store, self._dictation.job
         try:
             leak_map = self._rooms.leak_map
-            rates = learned_rates(store, leak_map, job.pack)
+            rates = learned_rates(store, leak_map, job.pack, store.job(job.id))
             return next_checks(store, job.id, leak_map, cautions=self._rooms.cautions, rates=rates)
         except FieldnoteError as error:
             if self._advises:

@@ -25,9 +25,11 @@ from fieldnote.narrate.sequence import said, which
 from fieldnote.narrate.trials import named_trial
 from fieldnote.narrate.verdicts import ids
 from fieldnote.narrate.wording import Wording
-from fieldnote.records import Aftercare, Entry, Job, OpenPoint
+from fieldnote.records import MISHEARD_FROM, Aftercare, Entry, Job, OpenPoint
 
-DOUBTFUL_HEARING = 0.5
+HARDLY_RIGHT = 0.75
+"""Confidence below which a fact whose value is odd is to be settled; above it the oddity is a warning."""
+DOUBTFUL_HEARING = MISHEARD_FROM
 """From this risk on an entry may well have been misheard, and is to be confirmed by ear."""
 SIDED = ("evidence", "check", "test", "source", "access", "repair")
 
@@ -67,6 +69,7 @@ def open_points(record: Record) -> tuple[OpenPoint, ...]:
         _durations,
         _methods,
         _values_twice,
+        _odd_values,
         _by_ear,
         _stranded,
         _complaint,
@@ -371,6 +374,15 @@ def _values_twice(record: Record) -> Iterable[OpenPoint]:
         if len({(f.value, f.unit) for f in facts}) > 1:
             name = record.wording.name("fact", what)
             yield _point(f"more than one value was recorded for the {name}", facts)
+
+
+def _odd_values(record: Record) -> Iterable[OpenPoint]:
+    """Facts whose value cannot be right as it was heard; what is proposed instead is only told."""
+    for entry in record.of("fact"):
+        if entry.odd and (entry.confidence or 0.0) < HARDLY_RIGHT:
+            instead = f"; {entry.proposed} is proposed and was not taken" if entry.proposed else ""
+            name = record.wording.name("fact", entry.what or "fact")
+            yield _point(f"{name} {entry.value}: {entry.odd}{instead}", entry)
 
 
 def _by_ear(record: Record) -> Iterable[OpenPoint]:

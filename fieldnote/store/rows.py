@@ -33,7 +33,7 @@ _COLUMNS = (
 )  # fmt: skip
 _MORE = (
     "at", "quantities", "origins", "confidence", "misheard_risk", "heard_from", "heard_to", "masked", "clocked_s",
-    "clocked_leak_s",
+    "clocked_leak_s", "odd", "proposed",
 )  # fmt: skip
 
 

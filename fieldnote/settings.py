@@ -41,6 +41,7 @@ class RecognizeSettings:
     threads: int
     beam: int
     hints: bool
+    trade_language: bool
     word_times: bool
 
 

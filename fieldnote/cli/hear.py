@@ -46,7 +46,7 @@ def hear(
     if sounds.count("-") > 1:
         raise UserMistake("standard input was named twice", where="-", do="Name it once.")
     settings = load_settings()
-    opened = open_engine(chosen(settings.recognize, engine, model))
+    opened = open_engine(chosen(settings.recognize, engine, model), trade=settings.pack.name)
     clips: list[dict[str, Any]] = []
     failed: list[FieldnoteError] = []
     with _bars(len(sounds)) as bar:

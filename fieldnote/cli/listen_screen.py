@@ -13,6 +13,7 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from fieldnote.cli.big_letters import big
+from fieldnote.records import MISHEARD_FROM
 
 if TYPE_CHECKING:
     from fieldnote.capture.journal import Mode
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 80, 24
 CHECKS, _CAPTION, _NOTICE, _ANSWER = 5, 2, 3, 4
-_DOUBTFUL = 0.5
 _BAR = 20
 _QUIETEST_DB = -60.0
 _TITLES: dict[str, str] = {
@@ -58,7 +58,7 @@ class Seen:
 
 def doubt_mark(entry: Entry) -> str:
     """What is unsure about an entry, in words: the speaker's own doubt, or that of the recogniser."""
-    if entry.misheard_risk is not None and entry.misheard_risk >= _DOUBTFUL:
+    if entry.misheard_risk is not None and entry.misheard_risk >= MISHEARD_FROM:
         return "?? heard right?"
     return "?" if entry.certainty == "unsure" else ""
 

@@ -77,13 +77,14 @@ def chosen(settings: RecognizeSettings, engine: str | None, model: str | None) -
     return dataclasses.replace(settings, engine=engine or settings.engine, model=model or settings.model)
 
 
-def open_engine(settings: RecognizeSettings, pack: Any = None, home: Path | None = None) -> Engine:
+def open_engine(settings: RecognizeSettings, pack: Any = None, home: Path | None = None, trade: str = "") -> Engine:
     """The engine that ``settings`` names, loaded and with its model's hashes verified.
 
     Args:
         settings: engine, model and options.
-        pack: the vocabulary, for an engine that takes a grammar from it.
+        pack: the vocabulary, for an engine that takes a grammar from it or chooses among its readings by it.
         home: the data folder where added models lie; the machine's own where None.
+        trade: a pack's id, for its language alone, where the pack itself is not loaded.
 
     Raises:
         UserMistake: no engine has that name, or its model belongs to another engine.
@@ -93,9 +94,12 @@ def open_engine(settings: RecognizeSettings, pack: Any = None, home: Path | None
 
     """
     if settings.engine == "whisper":
+        from fieldnote.recognize.trade_language import language_of
         from fieldnote.recognize.whisper_engine import WhisperEngine
 
-        return WhisperEngine.open(settings, home)
+        trade = pack.id if pack is not None else trade
+        language = language_of(trade) if settings.trade_language and trade else None
+        return WhisperEngine.open(settings, home, language)
     if settings.engine == "vosk":
         from fieldnote.recognize.vosk_engine import VoskEngine
 

@@ -8,7 +8,7 @@ tiny.en, base.en, small.en) are filled up to 30 s, without which they loop.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -19,6 +19,8 @@ from fieldnote.capture.sound import RATE_HZ, Samples
 from fieldnote.errors import BadData
 from fieldnote.recognize.engine import Heard
 from fieldnote.recognize.model_files import ModelFolder, require, verify
+from fieldnote.recognize.rescoring import SHORT_S, Fit, ranked
+from fieldnote.recognize.trade_language import TradeLanguage
 from fieldnote.recognize.whisper_words import bare, looping, said_twice, words_from_alignment
 from fieldnote.records import Alternative
 from fieldnote.settings import RecognizeSettings
@@ -36,6 +38,8 @@ _HINT_TOKENS = 60
 _LOW_SCORE = -1.0
 """Mean log-probability of a token below which short input is not trusted (the threshold that Whisper itself uses)."""
 _WEIGHED_AT_ONCE = 16
+_FOLLOWED = 3
+"""Phrases said alone that are tried on a short utterance: each costs a twentieth of hearing it."""
 _LEAST_PROB = 1e-9
 _REPLACEMENT = "�"
 
@@ -67,6 +71,11 @@ class _Pass:
         return best.score > _LOW_SCORE and not looping(best.text)
 
 
+def as_written(text: str) -> str:
+    """As the model writes: a capital at the beginning, a full stop at the end."""
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+
+
 def short_frames(samples: int) -> int:
     """Mel frames for an input of its own length: speech + 128, at least 200, even, never 160, at most 3000."""
     frames = max(_LEAST_FRAMES, math.ceil(samples / FRAME_SAMPLES) + _SLACK_FRAMES)
@@ -95,10 +104,18 @@ class WhisperEngine:
 
     name = "whisper"
 
-    def __init__(self, model: Any, tokenizer: Any, options: RecognizeSettings, origin: Mapping[str, Any]) -> None:
+    def __init__(
+        self,
+        model: Any,
+        tokenizer: Any,
+        options: RecognizeSettings,
+        origin: Mapping[str, Any],
+        language: TradeLanguage | None = None,
+    ) -> None:
         from faster_whisper.feature_extractor import FeatureExtractor
 
         self._model = model
+        self._language = language if origin["input"] == "short" else None
         self._tokenizer = tokenizer
         self._options = options
         self._origin = dict(origin)
@@ -107,8 +124,10 @@ class WhisperEngine:
         self._mel = FeatureExtractor(feature_size=model.n_mels, sampling_rate=RATE_HZ, hop_length=FRAME_SAMPLES)
 
     @classmethod
-    def open(cls, settings: RecognizeSettings, home: Path | None = None) -> WhisperEngine:
-        """Verify and load the model that ``settings`` names.
+    def open(
+        cls, settings: RecognizeSettings, home: Path | None = None, language: TradeLanguage | None = None
+    ) -> WhisperEngine:
+        """Verify and load the model that ``settings`` names; ``language`` helps to choose among its readings.
 
         Raises:
             ModelMissing, WrongHash, UserMistake: see ``open_engine``.
@@ -117,10 +136,16 @@ class WhisperEngine:
         """
         folder = require(settings.model, cls.name, home)
         hashes = verify(folder)
-        return cls.load(folder, settings, hashes.get("model.bin", ""))
+        return cls.load(folder, settings, hashes.get("model.bin", ""), language)
 
     @classmethod
-    def load(cls, folder: ModelFolder, settings: RecognizeSettings, model_sha256: str = "") -> WhisperEngine:
+    def load(
+        cls,
+        folder: ModelFolder,
+        settings: RecognizeSettings,
+        model_sha256: str = "",
+        language: TradeLanguage | None = None,
+    ) -> WhisperEngine:
         """Load the model in ``folder``, whose files were verified before."""
         import ctranslate2
         from tokenizers import Tokenizer
@@ -154,7 +179,7 @@ class WhisperEngine:
             "library": f"ctranslate2 {ctranslate2.__version__}",
             "compute_type": model.compute_type,
         }
-        return cls(model, tokenizer, settings, origin)
+        return cls(model, tokenizer, settings, origin, language)
 
     def hear(self, samples: Samples, hints: Sequence[str] = ()) -> Heard:
         """The words in ``samples`` (16 kHz mono float32, at most 30 s).
@@ -182,7 +207,42 @@ class WhisperEngine:
             longer = self._run(samples, prompt, FULL_FRAMES)
             if stuck or self._rank(longer) > self._rank(taken):
                 taken, way = longer, "padded"
-        return self._heard(_said_once(taken, len(samples) / RATE_HZ), samples, len(prompt), way)
+        meant = self._in_trade_words(_said_once(taken, len(samples) / RATE_HZ), len(samples) / RATE_HZ)
+        return self._heard(meant, samples, len(prompt), way)
+
+    def _in_trade_words(self, taken: _Pass, length_s: float) -> _Pass:
+        """The reading that the trade would say, where it fits the sound about as well; else as it was."""
+        if self._language is None or not taken.readings[0].text:
+            return taken
+        readings = list(taken.readings)
+        if length_s <= SHORT_S:
+            readings += self._said_alone(taken, {bare(reading.text) for reading in readings})
+        fits = [Fit(reading.text, reading.score * (len(reading.tokens) + 1)) for reading in readings]
+        best = readings[ranked(fits, self._language)[0]]
+        return replace(taken, readings=(best, *(r for r in taken.readings if r is not best)))
+
+    def _said_alone(self, taken: _Pass, found: Collection[str]) -> list[_Reading]:
+        """Further readings of a short utterance: what is often said alone and begins as the sound does.
+
+        The search keeps few beginnings. One step of the decoder tells how well every beginning fits; the most promising
+        phrases that the search did not find are followed to their end.
+        """
+        assert self._language is not None
+        prompt = self._prompt(())
+        step = self._model.generate(
+            taken.encoded, [prompt], beam_size=1, max_length=len(prompt) + 1, return_logits_vocab=True
+        )[0]
+        scores = np.array(step.logits[0][0]).ravel()
+        scores = scores - scores.max() - math.log(float(np.exp(scores - scores.max()).sum()))
+        phrases = [phrase for phrase in self._language.alone if phrase not in found]
+        tokens = [self._tokens(as_written(phrase)) for phrase in phrases]
+        begun = [Fit(phrase, float(scores[ids[0]])) for phrase, ids in zip(phrases, tokens, strict=True)]
+        near = ranked(begun, self._language)[:_FOLLOWED]
+        followed = self._follow(taken.encoded, taken.frames, [tokens[i] for i in near])
+        return [
+            _Reading(tuple(tokens[i]), as_written(phrases[i]), total / (len(tokens[i]) + 1))
+            for i, total in zip(near, followed, strict=True)
+        ]
 
     def weigh(self, samples: Samples, texts: Sequence[str]) -> tuple[float, ...]:
         """The log-probability that the model gives each text (all of its tokens, without the end), given the sound.
@@ -198,18 +258,26 @@ class WhisperEngine:
         filled = np.zeros(frames * FRAME_SAMPLES, np.float32)
         filled[: len(samples)] = samples
         mel = np.ascontiguousarray(self._mel(filled, padding=0)[np.newaxis], dtype=np.float32)
-        encoded = np.array(self._model.encode(ctranslate2.StorageView.from_array(mel)))
-        written = [f" {text[:1].upper()}{text[1:].rstrip('.')}." for text in texts]
-        tokens = [self._tokenizer.encode(text, add_special_tokens=False).ids for text in written]
-        start = self._prompt(())[:-1]
+        encoded = self._model.encode(ctranslate2.StorageView.from_array(mel))
+        return tuple(self._follow(encoded, frames, [self._tokens(as_written(text)) for text in texts]))
+
+    def _tokens(self, text: str) -> list[int]:
+        tokens: list[int] = self._tokenizer.encode(" " + text, add_special_tokens=False).ids
+        return tokens
+
+    def _follow(self, encoded: Any, frames: int, tokens: Sequence[list[int]]) -> list[float]:
+        """The log-probability of each row of tokens, given the encoded sound."""
+        import ctranslate2
+
+        sound, start = np.array(encoded), self._prompt(())[:-1]
         found: list[float] = []
         for first in range(0, len(tokens), _WEIGHED_AT_ONCE):
-            some = tokens[first : first + _WEIGHED_AT_ONCE]
-            repeated = np.ascontiguousarray(np.repeat(encoded, len(some), axis=0))
+            some = list(tokens[first : first + _WEIGHED_AT_ONCE])
+            repeated = np.ascontiguousarray(np.repeat(sound, len(some), axis=0))
             features = ctranslate2.StorageView.from_array(repeated)
             for one in self._model.align(features, start, some, frames, median_filter_width=7):
                 found.append(sum(math.log(max(p, _LEAST_PROB)) for p in one.text_token_probs))
-        return tuple(found)
+        return found
 
     def _rejected(self, taken: _Pass, prompt_tokens: int, way: str) -> Heard:
         """Noise: no words, but what the model would have written stays with the settings for whoever looks."""
@@ -308,6 +376,7 @@ class WhisperEngine:
     def _in_force(self, frames: int, prompt_tokens: int, way: str) -> dict[str, Any]:
         return {
             **self._origin,
+            "trade_language": self._language is not None,
             "input": way,
             "frames": frames,
             "prompt_tokens": prompt_tokens,

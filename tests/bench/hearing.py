@@ -34,8 +34,9 @@ from fieldnote.recognize import Engine, open_engine
 from fieldnote.recognize.doubt import marked
 from fieldnote.recognize.hints import hints_for
 from fieldnote.recognize.model_files import ModelFolder, load_manifest, locate
+from fieldnote.recognize.trade_language import language_of
 from fieldnote.recognize.whisper_engine import WhisperEngine
-from fieldnote.records import Entry, Utterance
+from fieldnote.records import MISHEARD_FROM, Entry, Utterance
 from fieldnote.settings import RecognizeSettings, load_settings
 from fieldnote.vocabulary import Pack, load_pack
 from tests.bench import shop_noise
@@ -48,8 +49,6 @@ LIBRIVOX = Path("/usr/share/pocketsphinx/test/data/librivox")
 CARDS = Path("/usr/share/pocketsphinx/test/data/cards")
 RATE_HZ = 16_000
 PARTS = ("people", "dictation", "words", "commands", "vins", "noise")
-DOUBT = 0.25
-"""An entry's ``misheard_risk`` from which it carries a mark."""
 
 
 @dataclass
@@ -75,7 +74,7 @@ class Timing:
 
 
 def candidates(names: Iterable[str], pack: Pack, threads: int) -> list[Candidate]:
-    """``default``, ``default+hints``, ``tiny.en``, or the name or folder of a model on this machine."""
+    """``default``, ``default+hints``, ``bare`` (no trade language), ``tiny.en``, or a model's name or folder."""
     options = dataclasses.replace(load_settings(REPOSITORY / "fieldnote" / "defaults.toml").recognize, threads=threads)
     found: list[Candidate] = []
     for name in names:
@@ -86,12 +85,15 @@ def candidates(names: Iterable[str], pack: Pack, threads: int) -> list[Candidate
                 continue
             found.append(Candidate(name, engine))
         elif name.startswith("default"):
-            found.append(Candidate(name, open_engine(options), hints_for(pack) if name.endswith("+hints") else ()))
+            hints = hints_for(pack) if name.endswith("+hints") else ()
+            found.append(Candidate(name, open_engine(options, pack), hints))
+        elif name == "bare":
+            found.append(Candidate(name, open_engine(options)))
         elif name.startswith("short:"):
             # A folder with a model that was tuned for short input, before it is shipped.
             pin = dataclasses.replace(load_manifest()["fieldnote-tiny"], files=())
             folder = ModelFolder(Path(name.removeprefix("short:")), pin, shipped=False)
-            found.append(Candidate(name, WhisperEngine.load(folder, options)))
+            found.append(Candidate(name, WhisperEngine.load(folder, options, language=language_of(pack.id))))
         else:
             found.append(Candidate(name, open_engine(dataclasses.replace(options, model=name))))
     return found
@@ -119,7 +121,7 @@ class Bench:
         self.voices = Voices(arguments.cache)
         self.groups = {
             group: [v for v in voices if any(name in v.label for name in arguments.voices)]
-            for group, voices in self.voices.groups(arguments.espeak).items()
+            for group, voices in self.voices.groups(arguments.espeak, fitting=arguments.fitting).items()
         }
         self.texts = sections()
         self.trade = trade_words(self.pack)
@@ -154,7 +156,8 @@ class Bench:
 
     def dictation(self, candidate: Candidate, log: Any) -> None:
         """Sentences: word errors, trade-word errors, entries, dangers."""
-        chosen = np.random.default_rng(1).permutation(len(self.texts["dictation"]))[: self.arguments.sentences]
+        order = np.random.default_rng(1).permutation(len(self.texts["dictation"]))
+        chosen = (order[::-1] if self.arguments.fitting else order)[: self.arguments.sentences]
         rows: list[list[str]] = []
         for group, voices in self.groups.items():
             for snr in self.arguments.snr:
@@ -282,7 +285,7 @@ def trade_words(pack: Pack) -> frozenset[str]:
 
 def doubtful(entries: Iterable[Entry]) -> set[str]:
     """Ids of the entries that carry a mark of doubt about the hearing."""
-    return {e.id for e in entries if (e.misheard_risk or 0.0) >= DOUBT}
+    return {e.id for e in entries if (e.misheard_risk or 0.0) >= MISHEARD_FROM}
 
 
 def dictation_row(group: str, snr: str, words: Words, entries: Entries) -> list[str]:
@@ -388,7 +391,7 @@ def main() -> None:
     """Run the parts that were asked for and print a table each."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument(
-        "--engine", action="append", help="default, default+hints, tiny.en, short:FOLDER, a model's name"
+        "--engine", action="append", help="default, default+hints, bare, tiny.en, short:FOLDER, a model's name"
     )
     parser.add_argument("--sentences", type=int, default=20, help="dictated sentences a voice, at most 159")
     parser.add_argument("--snr", type=lambda t: t.split(","), default=["clean", "10"], help="clean,20,10,5,0")
@@ -398,6 +401,11 @@ def main() -> None:
         "--voices", type=lambda t: t.split(","), default=[""], help="only voices with this in their name"
     )
     parser.add_argument("--noise-minutes", type=float, default=2.0, help="of each kind")
+    parser.add_argument(
+        "--fitting",
+        action="store_true",
+        help="other voices and sentences (from the other end), for tests.bench.calibrate",
+    )
     parser.add_argument("--threads", type=int, default=1)
     parser.add_argument(
         "--parts", type=lambda t: t.split(","), default=["people", "dictation", "words", "commands", "vins", "noise"]

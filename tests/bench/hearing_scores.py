@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import pairwise
 
 import jiwer
 from num2words import num2words
@@ -34,6 +35,21 @@ def plain(text: str) -> str:
     return re.sub(r"\b(hundred|thousand) and\b", r"\1", " ".join(spoken.split()))
 
 
+def _joined_alike(said: str, heard: str) -> str:
+    """``heard`` with words joined or split as in ``said`` ("over spray", "overspray"): spelling, not hearing."""
+    pairs = {a + b: f"{a} {b}" for a, b in pairwise(said.split())}
+    whole, words, out = set(said.split()), heard.split(), list[str]()
+    while words:
+        first, *rest = words
+        if rest and first + rest[0] in whole and first + rest[0] not in heard.split():
+            out.append(first + rest[0])
+            words = rest[1:]
+        else:
+            out.append(first if first in whole else pairs.get(first, first))
+            words = rest
+    return " ".join(out)
+
+
 @dataclass
 class Words:
     """Errors over words, of all words and of those of the trade."""
@@ -47,7 +63,7 @@ class Words:
 
     def add(self, said: str, heard: str, trade: frozenset[str]) -> None:
         """Count one utterance."""
-        reference, hypothesis = plain(said), plain(heard)
+        reference, hypothesis = plain(said), _joined_alike(plain(said), plain(heard))
         self.utterances += 1
         self.right_whole += reference == hypothesis
         aligned = jiwer.process_words(reference, hypothesis)

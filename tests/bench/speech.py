@@ -75,8 +75,13 @@ class Voices:
         self._cache = cache
         self._maker: Any = importlib.import_module("models.training.voices")
 
-    def groups(self, espeak: int) -> dict[str, list[Any]]:
-        """Voices at hand: tuned on, neural ones never tuned on, and ``espeak`` of the robot voices never tuned on."""
+    def groups(self, espeak: int, *, fitting: bool = False) -> dict[str, list[Any]]:
+        """Voices at hand: tuned on, neural ones never tuned on, and ``espeak`` of the robot voices never tuned on.
+
+        For ``fitting`` what the tables do not use: the voices of flite, which the shipped model was not tuned on.
+        """
+        if fitting:
+            return {"to fit by": [v for v in self._maker.tuned() if v.engine == "flite"][:2]}
         measured = self._maker.measured()
         robots = [v for v in measured if v.engine == "espeak"]
         tuned = self._maker.tuned()

@@ -40,6 +40,22 @@ def test_word_errors_by_hand() -> None:
     assert words.right_whole == 0
 
 
+@pytest.mark.parametrize(
+    ("said", "heard", "wrong"),
+    [
+        ("overspray on it", "over spray on it", 0),
+        ("does not stick any more", "does not stick anymore", 0),
+        ("the seam is torn", "the seem is torn", 1),
+        ("no leak", "know leak", 1),
+    ],
+)
+def test_joined_and_split_words_are_no_errors(said: str, heard: str, wrong: int) -> None:
+    """Where a space stands is spelling; another word is an error."""
+    words = Words()
+    words.add(said, heard, frozenset())
+    assert words.wrong == wrong
+
+
 CHECK = Entry("check", place="d-pillar", part="grommet", side="left", state="torn", id="e1")
 
 

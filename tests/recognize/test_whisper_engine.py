@@ -14,6 +14,7 @@ from fieldnote.capture import RATE_HZ, cut, read_sound
 from fieldnote.errors import BadData, ModelMissing, UserMistake, WrongHash
 from fieldnote.recognize import open_engine
 from fieldnote.recognize.model_files import ModelFolder
+from fieldnote.recognize.trade_language import TradeLanguage, language_of, spoken
 from fieldnote.recognize.whisper_engine import WhisperEngine, short_frames, token_cap
 from fieldnote.resources import shipped
 from fieldnote.settings import RecognizeSettings
@@ -109,6 +110,32 @@ def test_settings_in_force_go_with_the_words(default_engine: WhisperEngine, sent
     assert said["model_sha256"] == "0797db6e00f4ca8a6f0967680b9666c587c11ad1dc4a29640fec74da8cdcc493"
     assert (said["input"], said["beam"], said["threads"], said["temperature"]) == ("short", 5, 1, 0.0)
     assert said["frames"] == short_frames(len(sentence))
+
+
+@pytest.fixture(scope="module")
+def trade_engine(options: RecognizeSettings) -> WhisperEngine:
+    """The default with the language of the trade, as jobs have it."""
+    return WhisperEngine.open(options, language=language_of("body-leaks"))
+
+
+def test_the_trades_language_leaves_plain_english(trade_engine: WhisperEngine, sentence: np.ndarray) -> None:
+    """A sentence of a real person that has nothing to do with the trade is heard as before."""
+    heard = trade_engine.hear(sentence)
+    assert plain(heard.text) == texts()["sentence-1.flac"]
+    assert heard.settings["trade_language"] is True
+
+
+def test_the_trades_language_chooses_among_readings(default_engine: WhisperEngine, sentence: np.ndarray) -> None:
+    """A language in which another reading is usual makes that reading the text; the first stays among the others."""
+    heard = default_engine.hear(sentence)
+    other = next(o.text for o in heard.alternatives if spoken(o.text) != spoken(heard.text))
+    odd = TradeLanguage.of_texts([other] * 50)
+    engine = WhisperEngine(
+        default_engine._model, default_engine._tokenizer, default_engine._options, default_engine._origin, odd
+    )
+    chosen = engine.hear(sentence)
+    assert chosen.text == other
+    assert heard.text in [o.text for o in chosen.alternatives]
 
 
 def test_other_readings_come_best_first(default_engine: WhisperEngine, sentence: np.ndarray) -> None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from fieldnote.extract.constituents import Constituent
 from fieldnote.extract.frames import Frame, Measure
 from fieldnote.extract.lexicon import Finding, Lexicon
-from fieldnote.extract.noun_phrases import Thing
+from fieldnote.extract.noun_phrases import Thing, changed
 
 
 class ClauseBase:
@@ -37,6 +37,7 @@ class ClauseBase:
         self._subject_pronoun = False
         self._linked = False
         self._negated = False
+        self._negated_at = 0
         self._both = False
         self._unsure = False
         self._presented = False
@@ -134,6 +135,15 @@ class ClauseBase:
             if after is not None and after.kind == "link":
                 self._plan = False  # "need to do the hinge, the seal is torn": how it is now
 
+    def _told_by(self, thing: Thing, where: Thing) -> Thing:
+        """A general word with its place told: "the mirror on the left front door"."""
+        if thing.place is not None or thing.generic < 0 or where.place is None:
+            return thing
+        places = self._lex.places
+        assembly = places[where.place].assembly
+        found = [p for p in self._lex.generics[thing.generic].places if places[p].assembly == assembly]
+        return changed(thing, place=found[0], generic=-1) if found and where.place not in found else thing
+
     def _determined(self, thing: Thing) -> bool:
         """Whether "the" or "this" stands before it."""
         return any(
@@ -148,6 +158,8 @@ class ClauseBase:
         if j >= len(self._row):
             return False
         c = self._row[j]
+        if self._says_there(j):
+            return True
         if c.kind == "link":
             return not (self._only_seen(j + 1) or self._only_measured(j + 1))
         turning = self._last is not None and self._last.kind == "act" and self._takes_torque(self._last.acts[0])
@@ -160,6 +172,17 @@ class ClauseBase:
             return c.item.sense("state", "adj", "verb") is not None
         return (c.kind == "act" and self._is_passive(j)) or (
             c.kind in ("hedge", "negator") and self._predicate_follows(j)
+        )
+
+    def _says_there(self, j: int) -> bool:
+        """ "The seal THERE IS torn": no new thing is brought in."""
+        there, then = (self._row[k] if k < len(self._row) else None for k in (j, j + 1))
+        if there is None or then is None or there.kind != "there_is" or not there.item.text.startswith("there"):
+            return False
+        return (
+            then.kind == "state"
+            and then.item.sense("state", "adj") is not None
+            and then.item.sense("state", "noun") is None
         )
 
     def _only_seen(self, j: int) -> bool:

@@ -264,7 +264,7 @@ class FindingReader(ClauseBase):
         frame.count, self._count = self._count, None
         frame.sure = c.item.sure
         frame.again = self._again
-        frame.method = self._told_by(c, finding)
+        frame.method = self._method_told(c, finding)
         frame.mark(c.start, c.end, "head")
         for thing in things:
             if thing is not None:
@@ -299,7 +299,7 @@ class FindingReader(ClauseBase):
         self._mending = False
         self._add(frame)
 
-    def _told_by(self, c: Constituent, finding: Finding) -> str | None:
+    def _method_told(self, c: Constituent, finding: Finding) -> str | None:
         """ "Smoke came out": what the test was made with, where the words of its result name it."""
         if not finding.get("test") or finding.get("evidence") or finding.get("check"):
             return None
@@ -309,7 +309,7 @@ class FindingReader(ClauseBase):
     def _water_moves(self, said: Frame, finding: Finding, verbal: bool) -> bool:
         """ "The water is coming in at the sill": what water does, and no sign before it."""
         sign = said.finding.get("evidence") if said.finding is not None else None
-        plain = bool(sign and self._lex.states[sign].wet) and said.head_form == "noun" and said.thing is None
+        plain = bool(sign and self._lex.states[sign].wet) and said.head_form == "noun"
         moves = not finding.get("check") and (
             finding.get("test") == self._lex.test_states[0] or finding.get("evidence")
         )
@@ -401,7 +401,7 @@ class FindingReader(ClauseBase):
             return
         self._mending = False
         test.result = result  # type: ignore[assignment]
-        test.method = test.method or (self._told_by(c, c.item.finding) if c.item.finding is not None else None)
+        test.method = test.method or (self._method_told(c, c.item.finding) if c.item.finding is not None else None)
         test.result_at = c.start
         test.unsure = test.unsure or self._unsure
         test.mark(c.start, c.end, "state")

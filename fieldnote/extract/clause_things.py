@@ -422,7 +422,7 @@ class ThingReader(ClauseBase):
         self._prep, self._prep_item = "to", c
 
     def _on_of(self, i: int, c: Constituent) -> None:
-        self._prep = "at"
+        self._prep, self._prep_item = "at", c
 
     def _on_off(self, i: int, c: Constituent) -> None:
         self._prep = "off"
@@ -470,7 +470,7 @@ class ThingReader(ClauseBase):
                 self._subjects = []
                 self._act(("new",), bedded).material = thing.material  # "set the glass in new urethane"
             elif self._subjects:
-                self._subjects[-1] = located(self._subjects[-1], thing)
+                self._subjects[-1] = located(self._told_by(self._subjects[-1], thing), thing)
             else:
                 self._outer = thing
                 if self._predicate_follows(i + 1) or not self._thing_ahead(i + 1):
@@ -554,7 +554,8 @@ class ThingReader(ClauseBase):
         self._with = False
         if prep == "away" and frame.measures:
             return
-        laid_on = self._prep_word in ("on", "onto", "in") and frame.thing is not None and frame.material is None
+        laid_on = self._prep_word in ("on", "onto", "in", "of") and frame.material is None
+        laid_on = laid_on and (frame.thing is not None or frame.pronoun)
         if laid_on and thing.material is not None and self._bare_material(frame, thing, predicate=False):
             frame.material = thing.material  # "fitted a new membrane on butyl tape"
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
@@ -565,7 +566,7 @@ class ThingReader(ClauseBase):
             else:
                 self._give_object(thing)
         else:
-            frame.thing = located(frame.thing, thing)
+            frame.thing = located(self._told_by(frame.thing, thing), thing)
             frame.more = [located(m, thing) for m in frame.more]
         frame.spans.extend(thing.spans)
         frame.end = max(frame.end, thing.end)
@@ -636,6 +637,16 @@ class ThingReader(ClauseBase):
             frame.thing, frame.from_topic = thing, False
             frame.spans = [s for s in frame.spans if s.role == "head"] + list(thing.spans)
             frame.start, frame.end = min(s.start for s in frame.spans), max(s.end for s in frame.spans)
+        elif (
+            frame.inherited
+            and not thing.named
+            and thing.part is not None
+            and frame.head_form == "noun"
+            and not frame.joined
+        ):
+            frame.thing, frame.inherited = within(thing, changed(frame.thing or thing, part=None, spans=())), False
+            frame.spans.extend(thing.spans)
+            frame.end = max(frame.end, thing.end)
         elif frame.inherited and thing.named and (thing.part is not None or thing.part_word >= 0):
             frame.thing, frame.inherited = thing, False
             frame.spans.extend(thing.spans)
@@ -643,7 +654,7 @@ class ThingReader(ClauseBase):
         elif frame.thing is None or not frame.of_thing:
             self._place_state(thing)
         else:
-            whole = located(frame.thing, thing)
+            whole = located(self._told_by(frame.thing, thing), thing)
             frame.inherited = frame.inherited and thing.bare
             for said in self._clause:
                 if said.thing is frame.thing:

@@ -55,7 +55,8 @@ class WordReader(ClauseBase):
         self._outer = outer or (pending[-1] if pending else None)
 
     def _on_there_is(self, i: int, c: Constituent) -> None:
-        if c.is_a("link") and (self._subjects or self._subject_pronoun) and self._mode == "":
+        says = c.is_a("link") or self._says_there(i)
+        if says and (self._subjects or self._subject_pronoun) and self._mode == "":
             self._linked = True
             return
         outer = self._outer or (self._subjects[-1] if self._subjects and self._mode == "" else None)
@@ -64,8 +65,9 @@ class WordReader(ClauseBase):
 
     def _on_link(self, i: int, c: Constituent) -> None:
         self._linked = True
-        if self._negated and self._mode == "state" and self._joined != "or" and self._last is not None:
-            self._negated = self._last.present  # "is not good, is torn"
+        said = self._last
+        if self._negated and self._mode == "state" and self._joined != "or" and said and self._negated_at < said.end:
+            self._negated = said.present  # "is not good, is torn"
         self._prep = ""
 
     def _on_negator(self, i: int, c: Constituent) -> None:
@@ -84,7 +86,7 @@ class WordReader(ClauseBase):
             self._close()
             self._mode = "void"
             return
-        self._negated = True
+        self._negated, self._negated_at = True, c.start
         self._prep = ""
 
     def _stripped(self, i: int) -> int:
@@ -244,6 +246,15 @@ class WordReader(ClauseBase):
                 hidden = self._prep_item is not None and self._prep_item.is_a("hidden")
                 self._last.pronoun = not hidden or not self._is_sign(self._last)
             return
+        told = self._last is not None and self._last.thing is not None and self._last.thing.end == c.start
+        if (
+            self._mode == "source"
+            and told
+            and c.is_a("which")
+            and self._last is not None
+            and self._last.finding is None
+        ):
+            return  # "the leak is from the grommet that is not seated"
         if self._mode in ("act", "state", "test", "look", "source"):
             if not self._predicate_after_pronoun(i):
                 return

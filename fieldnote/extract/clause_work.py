@@ -50,7 +50,9 @@ class WorkReader(ClauseBase):
         assert c.sense is not None
         acts = tuple(c.sense.value)
         passive = bool(self._subjects) and self._mode == "" and (self._linked or self._is_passive(i))
-        told_of = self._row[i - 1].kind == "subject" if i else False
+        passive = passive and not (c.sense.form == "base" and i > 0 and self._row[i - 1].is_a("to"))
+        before = self._row[i - 1] if i else None
+        told_of = before is not None and before.kind in ("subject", "plan") and before.item.text.startswith(("i", "we"))
         if not passive and told_of and self._subjects and self._mode == "" and not self._object_ahead(i + 1):
             passive = True  # "the trim I take away"
         if not passive and self._plan and self._subjects and self._mode == "":
@@ -109,10 +111,12 @@ class WorkReader(ClauseBase):
         clause = list(self._clause) if share else []
         measures = self._measures
         outer = self._outer
+        told = self._linked and c.sense.form in ("past", "participle") and not self._object_ahead(i + 1)
         self._close()
         self._plan = plan
         self._again, self._unsure = again, unsure
         frame = self._act(acts, None, c=c)
+        frame.pronoun = told  # "the holes are rodded through"
         frame.measures.extend(measures)
         frame.told = c.sense.form == "past" and not base
         if outer is not None and not plan:

@@ -228,7 +228,8 @@ class Grouper:
         item = items[j]
         if self._of_unknown(items, j):
             return False
-        if thing is not None and thing.part is not None and item.is_a("adverb"):
+        worked = before is not None and bool(before) and before[-1].kind == "act" and before[-1].end == item.start
+        if item.is_a("adverb") and (worked or (thing is not None and thing.part is not None)):
             return self._thing_follows(items, j + 1)
         if not item.is_a(*SKIPPED) and not (item.tags - {"at", "word"}):
             return True
@@ -575,6 +576,8 @@ class Grouper:
         )
         if i + 1 < len(items) and items[i + 1].is_a("determiner", "pronoun") and not items[i + 1].is_a("and"):
             object_follows = True
+        elif done is None and i + 1 < len(items) and items[i + 1].is_a("and"):
+            object_follows = False  # "the rear seat and the carpet"
         if done is not None:
             rival = "state" in item.tags or item.is_a("off", "preposition", "filler", "function")
             if not rival:

@@ -63,7 +63,10 @@ class Whereabouts:
         if thing.part_word < 0:
             return None
         row = self._lex.generics[thing.part_word]
-        here = thing.place or (draft.focus.place if thing.generic < 0 else None)
+        here = thing.place or draft.focus.place
+        if thing.place is None and thing.generic >= 0:
+            told = self._generic(draft, thing, draft.focus)[0]
+            here = told or (here if self._lex.generics[thing.generic].part else None)  # "the trim of the pillar"
         for part in row.parts:
             if here is not None and self._lex.parts[part].usual_place == here:
                 return part

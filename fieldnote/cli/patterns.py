@@ -75,15 +75,17 @@ def patterns(
     from fieldnote.flow import Rooms
     from fieldnote.flow.recurring import recurring
     from fieldnote.patterns import Survey
+    from fieldnote.patterns.grades import GRADES
     from fieldnote.patterns.tables import FIGURES
-    from fieldnote.patterns.visits import GRADES
 
     wanted = tuple(dict.fromkeys(_choice("figure", name, FIGURES) for name in figures or ())) or FIGURES
     least = cast("Grade", _choice("--grade", grade, GRADES))
     kind = cast("Picture", _choice("--picture", picture, ("svg", "png")))
     rooms = Rooms(pack=pack)
     with bar() as tell:
-        found = recurring(rooms, Survey(since, until, place, least, role), repeat_days=within, progress=tell)
+        found = recurring(
+            rooms, Survey(since, until, place, least, role), repeat_days=within, progress=tell, named=jobs or as_json
+        )
     written = _csv(found, csv, wanted) if csv is not None else []
     if parquet is not None:
         written += _parquet(found, parquet, wanted)

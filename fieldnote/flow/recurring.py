@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 
@@ -30,6 +32,7 @@ def recurring(
     now: datetime | None = None,
     progress: Progress | None = None,
     columns: Columns | None = None,
+    named: bool = True,
 ) -> Patterns:
     """What recurs across the jobs of the rooms' vocabulary.
 
@@ -40,6 +43,7 @@ def recurring(
         now: the time of asking.
         progress: told where summaries of many jobs have to be made first (share done, and what is being done).
         columns: the jobs as ``summaries`` gave them, where they were read already.
+        named: whether the names of the jobs are wanted too.
 
     Raises:
         UserMistake: a date is none.
@@ -59,7 +63,12 @@ def recurring(
     columns = columns if columns is not None else summaries(rooms, progress=progress)
     if asked.role is not None:
         _check_role(columns, asked.role)
-    return reckon(columns, rooms.pack.id, settings, asked, has_map=rooms.has_map, now=now)
+    with _collector_paused():
+        found = reckon(columns, rooms.pack.id, settings, asked, has_map=rooms.has_map, now=now)
+    if not named:
+        return found
+    with rooms.store.reading() as db:
+        return replace(found, names=job_rows.names_of(db, rooms.pack.id))
 
 
 def summaries(rooms: Rooms, *, progress: Progress | None = None) -> Columns:
@@ -77,8 +86,23 @@ def summaries(rooms: Rooms, *, progress: Progress | None = None) -> Columns:
                 progress(min(1.0, made / due), f"reading jobs that are new or changed: {made} of {due}")
 
         store.make_summaries(summarizer, told)
-    with store.reading() as db:
+    with store.reading() as db, _collector_paused():
         return unpack(summary_rows.rows(db, summarizer.pack), summary_rows.words(db))
+
+
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """No search for circles of objects while a hundred thousand rows are read, none of which is in one.
+
+    Measured on 100,000 jobs: 0.65 s of processor with it, 0.53 s without.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 def packs(rooms: Rooms) -> list[str]:

@@ -56,9 +56,9 @@ class Rooms:
     @property
     def has_map(self) -> bool:
         """Whether the vocabulary comes with a leak map."""
-        from fieldnote.suggest.load import FILE
+        from fieldnote.patterns.summaries import MAP_FILE
 
-        return any((folder / FILE).is_file() for folder in self.pack.folders)
+        return any((folder / MAP_FILE).is_file() for folder in self.pack.folders)
 
     @cached_property
     def pack(self) -> Pack:
@@ -99,7 +99,8 @@ class Rooms:
             return self
         other = Rooms(self.home, pack=name, settings=self.settings)
         other.__dict__["store"] = self.store
-        other.__dict__["engine"] = self.engine
+        if not isinstance(self.engine, _WaitingEngine):
+            other.__dict__["engine"] = self.engine  # one that was put in by hand; an opened one knows its pack's words
         return other
 
 

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fieldnote.narrate.proof import Grade
+from fieldnote.patterns.grades import GRADES, SourceKey
 from fieldnote.patterns.packing import OPEN, Bools, Columns, Ints, Rows
-from fieldnote.patterns.visits import GRADES, SourceKey
 from fieldnote.store.search import span_of
+
+if TYPE_CHECKING:
+    from fieldnote.narrate.proof import Grade
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,10 +155,22 @@ def distinct(*columns: Any) -> tuple[Ints, ...]:
 
 def grouped(keys: Ints, values: Ints) -> dict[int, Ints]:
     """The values of each key, in the order given."""
-    if not len(keys):
-        return {}
+    kinds, starts, ends, order = _runs(keys)
+    sorted_values = values[order]
+    return {kind: sorted_values[a:b] for kind, a, b in zip(kinds, starts, ends, strict=True)}
+
+
+def grouped_ids(columns: Columns, keys: Ints, visits: Ints) -> dict[int, tuple[str, ...]]:
+    """The ids of the visits of each key, in the order given: for many keys faster than one by one."""
+    kinds, starts, ends, order = _runs(keys)
+    ids = columns.ids[visits[order]].tolist()
+    return {kind: tuple(ids[a:b]) for kind, a, b in zip(kinds, starts, ends, strict=True)}
+
+
+def _runs(keys: Ints) -> tuple[list[int], list[int], list[int], Ints]:
+    """The distinct keys, where each begins and ends once they are sorted, and the order that sorts them."""
     order = np.argsort(keys, kind="stable")
     in_order = keys[order]
-    cuts = np.flatnonzero(np.diff(in_order)) + 1
-    starts = [0, *cuts.tolist()]
-    return dict(zip(in_order[starts].tolist(), np.split(values[order], cuts), strict=True))
+    begins = np.flatnonzero(np.diff(in_order, prepend=in_order[0] - 1)) if len(keys) else order
+    starts = begins.tolist()
+    return in_order[begins].tolist(), starts, [*starts[1:], len(keys)] if starts else [], order

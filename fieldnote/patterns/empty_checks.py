@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldnote.patterns.chosen import Chosen, grouped, numbered
+from fieldnote.patterns.chosen import Chosen, grouped_ids, numbered
 from fieldnote.patterns.statistics import share_of
 from fieldnote.records import EmptyCheck
 from fieldnote.settings import PatternSettings
@@ -21,13 +21,13 @@ def empty_checks(chosen: Chosen, settings: PatternSettings) -> tuple[EmptyCheck,
     minutes = np.bincount(which[known], checks["minutes"][known], len(kinds))
     reckoned = np.bincount(which[known], minlength=len(kinds)) > 0
     found_nothing = checks["empty"] > 0
-    visits = grouped(which[found_nothing], of[found_nothing])
+    jobs = grouped_ids(chosen.columns, which[found_nothing], of[found_nothing])
     rows = [
         EmptyCheck(
             "test" if test else "look", chosen.word(place), chosen.part(part), chosen.part(method),
             share_of(int(empty[kind]), int(made[kind]), settings.level, settings.few),
             float(minutes[kind]) if reckoned[kind] else None,
-            chosen.columns.ids_at(visits[kind]),
+            jobs[kind],
         )
         for kind, (test, place, part, method) in enumerate(kinds)
         if empty[kind]

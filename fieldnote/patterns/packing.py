@@ -10,13 +10,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from fieldnote.patterns.visits import GRADES, Visit
+from fieldnote.patterns.grades import GRADES
 from fieldnote.store.summary_rows import Summary
+
+if TYPE_CHECKING:
+    from fieldnote.patterns.visits import Visit
 
 Ints = npt.NDArray[np.int64]
 Rows = npt.NDArray[np.void]
@@ -43,8 +46,8 @@ CHECK = np.dtype(
 """``test`` 1, a look 0; ``minutes`` of the empty ones, nan where unknown."""
 OPEN = -(1 << 62)
 
-Packed = tuple[str, str, bytes, bytes, bytes, bytes]
-"""Id, name, head, leaks, signs, checks."""
+Packed = tuple[str, bytes, bytes, bytes, bytes]
+"""Id, head, leaks, signs, checks."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -57,7 +60,6 @@ class Columns:
     row of ``leaks``, ``signs`` and ``checks``; ``words`` gives the word of a code."""
 
     ids: npt.NDArray[np.object_]
-    names: npt.NDArray[np.object_]
     head: Rows
     leaks: Rows
     leak_of: Ints
@@ -128,26 +130,26 @@ def columns_of(visits: Sequence[Visit]) -> Columns:
     codes = {"": 0, **{word: number for number, word in enumerate(words, 1)}}
     packed = [pack(visit, codes) for visit in visits]
     rows = [
-        (visit.id, visit.name, made.head, made.leaks, made.signs, made.checks)
-        for visit, made in zip(visits, packed, strict=True)
+        (visit.id, made.head, made.leaks, made.signs, made.checks) for visit, made in zip(visits, packed, strict=True)
     ]
     return unpack(rows, {code: word for word, code in codes.items()})
 
 
-def unpack(rows: Iterable[Packed], words: Mapping[int, str]) -> Columns:
-    """Rows as the store keeps them (id, name, head, leaks, signs, checks) as columns, oldest visit first."""
-    ordered = _oldest_first(list(rows))
-    ids, names, heads, leaks, signs, checks = zip(*ordered, strict=True) if ordered else ((),) * 6
+def unpack(rows: Sequence[Packed], words: Mapping[int, str]) -> Columns:
+    """Rows as the store keeps them (id, head, leaks, signs, checks) as columns, oldest visit first."""
+    parts: list[Sequence[Any]] = list(zip(*rows, strict=True)) if rows else [(), (), (), (), ()]
+    opened = np.frombuffer(b"".join(parts[1]), HEAD)["opened"]
+    ids = np.array(parts[0], object)
+    order = np.lexsort((np.array(parts[0], str), opened))
+    if (np.diff(order) != 1).any():
+        spots = order.tolist()
+        parts = [[part[spot] for spot in spots] for part in parts]
+        ids = ids[order]
+    _, heads, leaks, signs, checks = parts
     return Columns(
-        np.array(ids, object), np.array(names, object), np.frombuffer(b"".join(heads), HEAD),
-        *_joined(leaks, LEAK), *_joined(signs, SIGN), *_joined(checks, CHECK), words,
+        ids, np.frombuffer(b"".join(heads), HEAD), *_joined(leaks, LEAK), *_joined(signs, SIGN),
+        *_joined(checks, CHECK), words,
     )  # fmt: skip
-
-
-def _oldest_first(rows: list[Packed]) -> list[Packed]:
-    opened = np.frombuffer(b"".join(row[2] for row in rows), HEAD)["opened"]
-    order = np.lexsort((np.array([row[0] for row in rows], str), opened))
-    return [rows[spot] for spot in order.tolist()]
 
 
 def _joined(parts: Sequence[bytes], kind: np.dtype[np.void]) -> tuple[Rows, Ints]:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
-from fieldnote.patterns.chosen import Chosen, distinct
-from fieldnote.patterns.packing import Ints, micros
+from fieldnote.patterns.chosen import Chosen, distinct, grouped
+from fieldnote.patterns.packing import Bools, Ints, micros
 from fieldnote.patterns.statistics import share_of, shrunk
 from fieldnote.records import RepeatVisits
 from fieldnote.settings import PatternSettings
@@ -42,7 +41,8 @@ def repeats(chosen: Chosen, settings: PatternSettings, now: datetime) -> Repeats
     first, later = _later_visits(chosen, np.unique(mended), wait)
     returned = _returned(chosen, mending, first, later)
     counted: dict[str | None, int] = {None: len(np.unique(mended))} if len(mended) else {}
-    counted |= Counter(chosen.word(place) for place in places.tolist())
+    codes, counts = np.unique(places, return_counts=True)
+    counted |= {chosen.word(code): count for code, count in zip(codes, counts.tolist(), strict=True)}
     return Repeats(_rows(counted, returned, settings), left_out)
 
 
@@ -67,40 +67,47 @@ def _later_visits(chosen: Chosen, mended: Ints, wait: int) -> tuple[Ints, Ints]:
 
 
 def _returned(chosen: Chosen, mending: Ints, first: Ints, later: Ints) -> dict[str | None, Pairs]:
-    """For all zones (None) and each place, the mended visits with the first later one that leaks in the same zone."""
-    mended_leaks: dict[int, list[int]] = {}
-    for leak in mending.tolist():
-        mended_leaks.setdefault(int(chosen.leak_of[leak]), []).append(leak)
-    begin = np.searchsorted(chosen.leak_of, later, side="left")
-    end = np.searchsorted(chosen.leak_of, later, side="right")
-    seen: set[tuple[str | None, int]] = set()
+    """For all zones (None) and each place, the mended visits with the first later one that leaks in the same zone.
+
+    ``mending``: the mended leaks; ``first`` and ``later``: pairs of visits, the earlier return of a visit first.
+    """
+    pair, old, new = _leaks_of_pairs(chosen, mending, first, later)
+    same = _same_zone(chosen, old, new)
+    pair, place = pair[same], chosen.leaks["place"][old[same]].astype(np.int64)
+    anywhere = np.zeros(len(pair), np.int64)
     returned: dict[str | None, Pairs] = {}
-    ids = chosen.columns.ids
-    for visit, back, low, high in zip(first.tolist(), later.tolist(), begin.tolist(), end.tolist(), strict=True):
-        same = {
-            chosen.word(chosen.leaks["place"][old])
-            for old in mended_leaks[visit]
-            for new in range(low, high)
-            if _same_zone(chosen, old, new)
-        }
-        for place in (*sorted(same), *((None,) if same else ())):
-            if (place, visit) not in seen:
-                seen.add((place, visit))
-                returned.setdefault(place, []).append((ids[visit], ids[back]))
+    for zones in (anywhere, place):
+        # Of each visit and zone the earliest pair counts.
+        _, at = np.unique(first[pair] * (int(zones.max(initial=0)) + 1) + zones, return_index=True)
+        for zone, pairs in grouped(zones[at], pair[at]).items():
+            ids = (chosen.columns.ids_at(visits[np.sort(pairs)]) for visits in (first, later))
+            returned[chosen.part(zone)] = list(zip(*ids, strict=True))
     return returned
 
 
-def _same_zone(chosen: Chosen, old: int, new: int) -> bool:
-    """Same place, and sides that can be the same: one not recorded can, and both holds either (see ``same_zone``)."""
-    a, b = chosen.leaks[old], chosen.leaks[new]
-    if a["place"] != b["place"]:
-        return False
-    return (
-        a["side"] == b["side"]
-        or not a["side"]
-        or not b["side"]
-        or "both" in (chosen.word(a["side"]), chosen.word(b["side"]))
+def _leaks_of_pairs(chosen: Chosen, mending: Ints, first: Ints, later: Ints) -> tuple[Ints, Ints, Ints]:
+    """Every mended leak of the first visit of a pair beside every leak of the later one: pair, old leak, new leak."""
+    mended_of = chosen.leak_of[mending]
+    old_low, old_high = np.searchsorted(mended_of, first, "left"), np.searchsorted(mended_of, first, "right")
+    new_low, new_high = (
+        np.searchsorted(chosen.leak_of, later, "left"),
+        np.searchsorted(chosen.leak_of, later, "right"),
     )
+    olds, news = old_high - old_low, new_high - new_low
+    many = olds * news
+    pair = np.repeat(np.arange(len(first)), many)
+    within = np.arange(len(pair)) - np.repeat(np.cumsum(many) - many, many)
+    old = mending[old_low[pair] + within // np.maximum(news[pair], 1)]
+    return pair, old, new_low[pair] + within % np.maximum(news[pair], 1)
+
+
+def _same_zone(chosen: Chosen, old: Ints, new: Ints) -> Bools:
+    """Same place, and sides that can be the same: one not recorded can, and both holds either (``proof.same_zone``)."""
+    a, b = chosen.leaks[old], chosen.leaks[new]
+    either = [0, *chosen.code(lambda word: word == "both")]
+    sides = (a["side"] == b["side"]) | np.isin(a["side"], either) | np.isin(b["side"], either)
+    same: Bools = (a["place"] == b["place"]) & sides
+    return same
 
 
 def _rows(

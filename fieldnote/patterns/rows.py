@@ -6,10 +6,9 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlite_utils import Database
-
 from fieldnote.patterns.visits import Clock, moment
 from fieldnote.records import Entry, Intake, Job, Quantity
+from fieldnote.store.database import Database
 
 _NOTHING: Mapping[str, Any] = {}
 _INTAKE = ("vehicle", "family", "model_year", "build_month", "vin", "role")

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
 
-from fieldnote.patterns.chosen import Chosen, distinct, grouped
-from fieldnote.patterns.packing import Ints
-from fieldnote.patterns.statistics import share_of, shrunk, wilson
-from fieldnote.patterns.visits import SourceKey
+from fieldnote.patterns.chosen import Chosen, distinct, grouped, grouped_ids
+from fieldnote.patterns.statistics import Floats, share_of, shrunk, shrunk_many, wilson_many
 from fieldnote.records import GroupShare, Share, SourceShare, WaterPath
 from fieldnote.settings import PatternSettings
 
 By = Literal["family", "model_year", "build_month"]
+_APART: tuple[Literal["", "above", "below"], ...] = ("", "above", "below")
 GROUPS: tuple[By, ...] = ("family", "model_year", "build_month")
 
 
@@ -22,15 +21,15 @@ def sources(chosen: Chosen, settings: PatternSettings) -> tuple[SourceShare, ...
     """Every place and part at which water came in, ranked by its share drawn towards that of an average source."""
     found, of = chosen.sources, chosen.many_found
     average = len(found.visit) / (of * len(found.keys)) if found.keys else 0.0
-    visits, sides = grouped(found.source, found.visit), _sides(chosen)
+    jobs, sides = grouped_ids(chosen.columns, found.source, found.visit), _sides(chosen)
     rows = [
         SourceShare(
             place,
             part,
-            share_of(len(visits[number]), of, settings.level, settings.few),
-            shrunk(len(visits[number]), of, average, settings.prior_jobs),
+            share_of(len(jobs[number]), of, settings.level, settings.few),
+            shrunk(len(jobs[number]), of, average, settings.prior_jobs),
             sides[number],
-            chosen.columns.ids_at(visits[number]),
+            jobs[number],
         )
         for number, (place, part) in enumerate(found.keys)
     ]
@@ -64,8 +63,8 @@ def paths(chosen: Chosen) -> tuple[WaterPath, ...]:
     showed[noted] = sign[begin[visits[noted]] + within[noted]]
     width = int(max(showed.max(initial=0), came.max(initial=0))) + 1
     rows = [
-        WaterPath(chosen.part(pair // width), chosen.word(pair % width), chosen.columns.ids_at(spots))
-        for pair, spots in grouped(showed * width + came, visits).items()
+        WaterPath(chosen.part(pair // width), chosen.word(pair % width), jobs)
+        for pair, jobs in grouped_ids(chosen.columns, showed * width + came, visits).items()
     ]
     return tuple(sorted(rows, key=lambda row: (-len(row.jobs), row.showed or "~", row.came_in)))
 
@@ -94,51 +93,34 @@ def groups(chosen: Chosen, overall: Sequence[SourceShare], settings: PatternSett
     share of all jobs, and it does not rest on few.
     """
     everywhere = {(row.place, row.part): row.share.share for row in overall}
+    shares = np.array([everywhere[key] for key in chosen.sources.keys])
     rows: list[GroupShare] = []
     for by in GROUPS:
-        codes = chosen.columns.head[by].astype(np.int64)
-        sizes = np.bincount(codes[chosen.found])
-        found = chosen.sources
-        known = codes[found.visit] > 0
-        pairs = codes[found.visit][known] * len(found.keys) + found.source[known]
-        by_pair = grouped(pairs, found.visit[known])
-        compared = max(1, len(by_pair))
-        members: dict[int, dict[SourceKey, Ints]] = {}
-        for pair, visits in by_pair.items():
-            group, source = divmod(pair, len(found.keys))
-            members.setdefault(group, {})[found.keys[source]] = visits
-        for group in sorted(members, key=chosen.word):
-            size = int(sizes[group])
-            rows += _of_group(by, chosen, group, size, members[group], everywhere, compared, settings)
+        rows += _by(by, chosen, shares, settings)
     return tuple(rows)
 
 
-def _of_group(
-    by: By,
-    chosen: Chosen,
-    group: int,
-    size: int,
-    by_source: Mapping[SourceKey, Ints],
-    everywhere: Mapping[SourceKey, float],
-    compared: int,
-    settings: PatternSettings,
-) -> list[GroupShare]:
+def _by(by: By, chosen: Chosen, shares: Floats, settings: PatternSettings) -> list[GroupShare]:
+    """The rows of one kind of group; ``shares`` are those of all jobs, by source."""
+    codes, found = chosen.columns.head[by].astype(np.int64), chosen.sources
+    known = codes[found.visit] > 0
+    width = max(1, len(found.keys))
+    by_pair = grouped_ids(chosen.columns, codes[found.visit][known] * width + found.source[known], found.visit[known])
+    group, source = np.divmod(np.array(list(by_pair), np.int64), width)
+    counts = np.array([len(jobs) for jobs in by_pair.values()], np.int64)
+    of = np.bincount(codes[chosen.found])[group] if len(group) else counts
+    limits = np.stack(wilson_many(counts, of, settings.level), 1).tolist()
+    everywhere = shares[source] if len(source) else np.zeros(0)
+    low, high = wilson_many(counts, of, 1 - (1 - settings.level) / max(1, len(counts)))
+    apart = np.where(counts < settings.few, 0, np.where(low > everywhere, 1, np.where(high < everywhere, 2, 0)))
+    drawn = shrunk_many(counts, of, everywhere, settings.prior_jobs)
     rows = [
         GroupShare(
-            by, chosen.word(group), place, part,
-            share := share_of(len(visits), size, settings.level, settings.few),
-            shrunk(len(visits), size, everywhere[place, part], settings.prior_jobs),
-            everywhere[place, part],
-            _apart(share, everywhere[place, part], 1 - (1 - settings.level) / compared),
-            chosen.columns.ids_at(visits),
+            by, chosen.word(g), *found.keys[s], Share(n, many, *ends, n < settings.few), to, overall, _APART[side], jobs
         )
-        for (place, part), visits in by_source.items()
+        for g, s, n, many, ends, to, overall, side, jobs in zip(
+            group.tolist(), source.tolist(), counts.tolist(), of.tolist(), limits, drawn.tolist(),
+            everywhere.tolist(), apart.tolist(), by_pair.values(), strict=True,
+        )
     ]  # fmt: skip
-    return sorted(rows, key=lambda row: (-row.shrunk, row.place, row.part or ""))
-
-
-def _apart(share: Share, everywhere: float, level: float) -> Literal["above", "below", ""]:
-    if share.few:
-        return ""
-    low, high = wilson(share.count, share.of, level)
-    return "above" if low > everywhere else "below" if high < everywhere else ""
+    return sorted(rows, key=lambda row: (row.group, -row.shrunk, row.place, row.part or ""))

@@ -7,9 +7,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from statistics import NormalDist
 
+import numpy as np
+import numpy.typing as npt
+
 from fieldnote.records import Share
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
 
 SIGMAS = 3.0
 """Control limits stand so many standard deviations from the center line (NIST/SEMATECH e-Handbook, 6.3.3.2)."""
@@ -22,7 +29,7 @@ def wilson(count: int, of: int, level: float = 0.95) -> tuple[float, float]:
     """
     if of == 0:
         return 0.0, 1.0
-    z = NormalDist().inv_cdf(0.5 + level / 2)
+    z = _z(level)
     p, zz = count / of, z * z / of
     middle = (p + zz / 2) / (1 + zz)
     half = z * math.sqrt(p * (1 - p) / of + zz / (4 * of)) / (1 + zz)
@@ -30,6 +37,22 @@ def wilson(count: int, of: int, level: float = 0.95) -> tuple[float, float]:
     low = 0.0 if count == 0 else max(0.0, middle - half)
     high = 1.0 if count == of else min(1.0, middle + half)
     return low, high
+
+
+def wilson_many(counts: Ints, of: Ints, level: float = 0.95) -> tuple[Floats, Floats]:
+    """``wilson`` for many counts at once: arrays of low and high limits, all ``of`` above 0."""
+    z = _z(level)
+    p, zz = counts / of, z * z / of
+    middle = (p + zz / 2) / (1 + zz)
+    half = z * np.sqrt(p * (1 - p) / of + zz / (4 * of)) / (1 + zz)
+    low = np.where(counts == 0, 0.0, np.maximum(0.0, middle - half))
+    high = np.where(counts == of, 1.0, np.minimum(1.0, middle + half))
+    return low, high
+
+
+@lru_cache(maxsize=64)
+def _z(level: float) -> float:
+    return NormalDist().inv_cdf(0.5 + level / 2)
 
 
 def share_of(count: int, of: int, level: float, few: int) -> Share:
@@ -44,6 +67,11 @@ def shrunk(count: int, of: int, mean: float, strength: float) -> float:
     (s·m + x) / (s + n) (Gelman et al., Bayesian Data Analysis, 2.4).
     """
     return (strength * mean + count) / (strength + of)
+
+
+def shrunk_many(counts: Ints, of: Ints, means: Floats, strength: float) -> Floats:
+    """``shrunk`` for many counts at once, each with its own mean."""
+    return np.asarray((strength * means + counts) / (strength + of))
 
 
 def control_limits(center: float, of: int) -> tuple[float, float]:

@@ -5,20 +5,29 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
+from importlib.util import find_spec
 from pathlib import Path
-
-from sqlite_utils import Database
+from typing import TYPE_CHECKING
 
 from fieldnote.narrate.wording import load_wording
-from fieldnote.patterns import checks, packing, rows, visits
-from fieldnote.patterns.recurrence import rules_of
-from fieldnote.patterns.visits import Rules
+from fieldnote.patterns import packing
+from fieldnote.store.database import Database
 from fieldnote.store.identity import digest_of
 from fieldnote.store.summary_rows import CodesOf, Summary
-from fieldnote.suggest import LeakMap
-from fieldnote.suggest.load import FILE as MAP_FILE
 from fieldnote.vocabulary import Pack
 from fieldnote.vocabulary.pack import Method, Place, State
+
+if TYPE_CHECKING:
+    from fieldnote.patterns.visits import Rules
+    from fieldnote.suggest import LeakMap
+
+MAP_FILE = "leak_map.toml"
+"""As ``suggest`` calls it: reading what was kept loads nothing of that room."""
+_DECIDING = (
+    "fieldnote.patterns.checks", "fieldnote.patterns.packing", "fieldnote.patterns.rows", "fieldnote.patterns.visits",
+    "fieldnote.narrate.proof", "fieldnote.narrate.trials",
+)  # fmt: skip
+"""Modules that decide what a summary holds."""
 
 
 class VisitSummaries:
@@ -49,10 +58,14 @@ class VisitSummaries:
 
     @cached_property
     def _rules(self) -> Rules:
+        from fieldnote.patterns.recurrence import rules_of
+
         return rules_of(self._pack, self._leak_map())
 
     def summarize(self, db: Database, job_ids: Sequence[str], codes_of: CodesOf) -> Iterable[Summary]:
         """The summaries of these jobs."""
+        from fieldnote.patterns import rows, visits
+
         clocks = rows.read_clocks(db, job_ids)
         seen = visits.visits(rows.read_jobs(db, job_ids), self._rules, clocks)
         codes = codes_of(word for visit in seen for word in packing.words_of(visit))
@@ -60,11 +73,9 @@ class VisitSummaries:
 
 
 def _code_hash() -> str:
-    """Of the modules that decide what a summary holds: a version that decides otherwise makes all of them anew."""
-    from fieldnote.narrate import proof, trials
-
-    files = [module.__file__ for module in (checks, packing, proof, rows, trials, visits)]
-    return digest_of([_hash(Path(file)) for file in files if file])
+    """Of the modules that decide: a version that decides otherwise makes all summaries anew."""
+    specs = [find_spec(name) for name in _DECIDING]
+    return digest_of([_hash(Path(spec.origin)) for spec in specs if spec is not None and spec.origin])
 
 
 def _hash(path: Path) -> str:

@@ -13,12 +13,6 @@ from fieldnote.patterns.checks import CheckTally, Costs, tally_checks
 from fieldnote.records import Entry, Job, Side
 from fieldnote.suggest import vehicle_of
 
-GRADES: tuple[Grade, ...] = ("suspected", "fault", "water", "cured")
-"""From least to most proof."""
-
-SourceKey = tuple[str, str | None]
-"""Place and part."""
-
 
 @dataclass(frozen=True, slots=True)
 class Clock:

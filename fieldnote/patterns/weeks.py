@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from fieldnote.patterns.chosen import Chosen, grouped
+from fieldnote.patterns.chosen import Chosen, grouped, grouped_ids
 from fieldnote.patterns.packing import Bools, Ints
 from fieldnote.patterns.statistics import control_limits, tail, too_rare
 from fieldnote.records import WeekChart, WeekShare
@@ -57,17 +57,13 @@ def _counted(mondays: Ints, ours: Bools) -> dict[int, int]:
 
 
 def _chart(chosen: Chosen, place: str | None, visits: Ints, mondays: Ints, sizes: dict[int, int]) -> WeekChart:
-    by_week = grouped(mondays[visits], visits)
+    by_week = grouped_ids(chosen.columns, mondays[visits], visits)
     of_all = sum(sizes.values())
     center = len(visits) / of_all if of_all else 0.0
-    nobody = np.zeros(0, np.int64)
     return WeekChart(
         place,
         center,
-        tuple(
-            week_share(_week_of(monday), chosen.columns.ids_at(by_week.get(monday, nobody)), of, center)
-            for monday, of in sizes.items()
-        ),
+        tuple(week_share(_week_of(monday), by_week.get(monday, ()), of, center) for monday, of in sizes.items()),
     )
 
 

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sqlite_utils import Database
-
 from fieldnote.store import changes, entry_rows, job_rows, search, summary_rows, word_rows
+from fieldnote.store.database import Database
 from fieldnote.store.faults import database_fault, file_fault
 from fieldnote.store.rows import entry_to_json
 

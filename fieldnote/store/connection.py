@@ -12,9 +12,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlite_utils import Database
-
 from fieldnote.errors import StoreFault
+from fieldnote.store.database import Database
 from fieldnote.store.faults import not_a_database, plain_faults
 from fieldnote.store.migrations import migrate, refuse_what_is_not_ours, steps
 from fieldnote.store.search import index_all, is_complete

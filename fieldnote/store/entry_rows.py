@@ -6,10 +6,9 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlite_utils import Database
-
 from fieldnote.records import Difference, Edit, Entry, Leftover
 from fieldnote.store.changes import Replayed, replay
+from fieldnote.store.database import Database
 from fieldnote.store.identity import compact, now
 from fieldnote.store.rows import (
     edit_from_row,

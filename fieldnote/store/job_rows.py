@@ -6,11 +6,10 @@ import json
 from collections.abc import Sequence
 from typing import Any, Literal
 
-from sqlite_utils import Database
-
 from fieldnote.errors import Clash, NotFound, UserMistake
 from fieldnote.records import Edit, Intake, JobLine
 from fieldnote.store import changes
+from fieldnote.store.database import Database
 from fieldnote.store.identity import canonical, new_id, now
 from fieldnote.store.rows import intake_to_json
 
@@ -129,6 +128,11 @@ def list_jobs(
     """
     values = {"status": status, "since": since, "until": until, "limit": -1 if limit is None else limit}
     return [JobLine(**row) for row in db.query(sql, values)]
+
+
+def names_of(db: Database, pack: str) -> dict[str, str]:
+    """The names of all jobs of a pack by their ids."""
+    return dict(db.conn.execute("SELECT id, name FROM job WHERE pack = ?", [pack]))
 
 
 def lines_of(db: Database, job_ids: Sequence[str]) -> list[JobLine]:

@@ -6,10 +6,9 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
-from sqlite_utils import Database
-
 from fieldnote.errors import NotFound
 from fieldnote.records import Photo, PhotoKind
+from fieldnote.store.database import Database
 from fieldnote.store.identity import id_from, now
 from fieldnote.store.job_rows import first
 from fieldnote.store.sound_shelf import Kept

@@ -13,11 +13,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlite_utils import Database
-
 from fieldnote.errors import BadData, FieldnoteError
 from fieldnote.records import PHOTO_KINDS
 from fieldnote.store import entry_rows, job_rows, search, word_rows
+from fieldnote.store.database import Database
 from fieldnote.store.identity import canonical, digest_of
 from fieldnote.store.job_rows import first
 from fieldnote.store.rows import edit_from_row, entry_from_json, entry_to_json, intake_from_json, version_from_row

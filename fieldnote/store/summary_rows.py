@@ -12,8 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from sqlite_utils import Database
-
+from fieldnote.store.database import Database
 from fieldnote.store.job_rows import first
 
 AT_ONCE = 50
@@ -113,11 +112,10 @@ def words(db: Database) -> Mapping[int, str]:
     return {0: "", **dict(db.conn.execute("SELECT code, word FROM summary_word"))}
 
 
-def rows(db: Database, pack: str) -> Iterator[tuple[str, str, bytes, bytes, bytes, bytes]]:
-    """Id, name and the four columns of every job of a pack that has a summary."""
-    sql = """SELECT job_id, job.name, head, leaks, signs, checks FROM summary JOIN job ON job.id = job_id
-      WHERE summary.pack = ?"""
-    found: Iterator[tuple[str, str, bytes, bytes, bytes, bytes]] = db.conn.execute(sql, [pack])
+def rows(db: Database, pack: str) -> list[tuple[str, bytes, bytes, bytes, bytes]]:
+    """Id and the four columns of every job of a pack that has a summary."""
+    sql = "SELECT job_id, head, leaks, signs, checks FROM summary WHERE pack = ?"
+    found: list[tuple[str, bytes, bytes, bytes, bytes]] = db.conn.execute(sql, [pack]).fetchall()
     return found
 
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 
-from sqlite_utils import Database
-
 from fieldnote.records import FrozenVersion, Narrative
+from fieldnote.store.database import Database
 from fieldnote.store.identity import compact, id_from, now
 from fieldnote.store.rows import version_from_row
 from fieldnote.wire import plain

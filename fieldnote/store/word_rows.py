@@ -11,9 +11,8 @@ import json
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from sqlite_utils import Database
-
 from fieldnote.records import Clip, Utterance
+from fieldnote.store.database import Database
 from fieldnote.store.identity import canonical, id_from, new_id, now, words_hash
 from fieldnote.store.job_rows import first
 from fieldnote.store.rows import clip_from_row, utterance_from_row, utterance_to_row

@@ -16,9 +16,9 @@ from fieldnote.flow import Rooms, learned_rates
 from fieldnote.flow.recurring import job_lines, packs, recurring, roles, summaries
 from fieldnote.patterns import Survey
 from fieldnote.patterns.drawings import Drawing, Name, drawings, figure_of
+from fieldnote.patterns.grades import GRADES
 from fieldnote.patterns.shown import Part, behind, parts
 from fieldnote.patterns.tables import FIGURES
-from fieldnote.patterns.visits import GRADES
 from fieldnote.records import Patterns
 from fieldnote.suggest import changes
 from fieldnote.web.asking import OnPage, Page
@@ -108,7 +108,7 @@ def show(page: OnPage, asked: Asked) -> HTMLResponse:
     if (reading := _reading(page, rooms)) is not None:
         return page.render("patterns_reading.html.j2", made=reading.made, due=reading.due)
     columns = summaries(rooms)
-    found = recurring(rooms, asked.survey(), repeat_days=asked.within, columns=columns)
+    found = recurring(rooms, asked.survey(), repeat_days=asked.within, columns=columns, named=False)
     name = naming(rooms)
     charts, lack = _charts(found, name)
     return page.render(
@@ -215,7 +215,7 @@ def _rooms(page: Page, asked: Filters) -> Rooms:
 
 
 def _found(rooms: Rooms, asked: Filters) -> Patterns:
-    return recurring(rooms, asked.survey(), repeat_days=asked.within)
+    return recurring(rooms, asked.survey(), repeat_days=asked.within, named=False)
 
 
 def _reading(page: Page, rooms: Rooms) -> Reading | None:

@@ -69,4 +69,5 @@ def hearing(page: OnPage, job_id: str) -> dict[str, Any]:
     job = page.job(job_id)
     page.house.listening.hear(job.id)
     state = page.house.listening.state(job.id)
-    return {"waiting": state.waiting, "fault": state.fault, "entries": len(job.entries), "said": len(job.utterances)}
+    fault = state.fault or page.request.app.state.live.faults.get(job.id, "")
+    return {"waiting": state.waiting, "fault": fault, "entries": len(job.entries), "said": len(job.utterances)}

@@ -14,9 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
-import soundfile
 
 from fieldnote.flow import Rooms
 from tests.web.conftest import Lines, rooms_in
@@ -41,24 +39,13 @@ class Served:
 
 
 @pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """Chromium with a microphone that plays a file."""
-    spoken = speech(tmp_path_factory.mktemp("microphone") / "spoken.wav")
+def browser() -> Iterator[Any]:
+    """Chromium without a microphone of its own; talking is tried in ``test_browser_bay.py``."""
     arguments = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--autoplay-policy=no-user-gesture-required"]
-    arguments += ["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream"]
-    arguments += [f"--use-file-for-fake-audio-capture={spoken}"]
     with playwright.sync_playwright() as running:
         opened = running.chromium.launch(executable_path=CHROMIUM, args=arguments)
         yield opened
         opened.close()
-
-
-def speech(path: Path) -> Path:
-    """Something loud for three and a half seconds, then silence for four, which Chromium repeats."""
-    rate_hz = 48_000
-    loud = np.random.default_rng(7).normal(0, 0.05, int(3.5 * rate_hz))
-    soundfile.write(path, np.concatenate([loud, np.zeros(4 * rate_hz)]), rate_hz, subtype="PCM_16")
-    return path
 
 
 @pytest.fixture
@@ -184,77 +171,6 @@ def tab_to(page: Any, text: str, selector: str = "") -> None:
             assert here[0] != "none" and here[1] >= 2
             return
     raise AssertionError(f"Tab never came to {text or selector}")
-
-
-@pytest.mark.slow
-def test_what_is_dictated_is_kept_and_its_sound_plays_from_its_second(browser: Any, served: Served) -> None:
-    """Microphone to entry on a phone; then at the desk the sentence lights its entry and plays from its second."""
-    served.hears.lines = ["left tail lamp gasket is torn"]
-    page = new_page(browser, 360, "dark")
-    page.goto(served.job("Unit 7") + "/bay")
-    page.click("#talk")
-    page.wait_for_selector("#talk[aria-pressed=true]")
-    page.wait_for_timeout(900)
-    page.click("#talk")
-    page.wait_for_selector(".big-entries .side")
-    assert page.inner_text(".big-entries .spot") == "LEFT tail lamp, gasket"
-    assert page.is_hidden("#held")
-    (clip,) = served.rooms.store.job("Unit 7").clips
-    assert clip.rate_hz in (44_100, 48_000) and clip.duration_s > 0.5
-    page.set_viewport_size({"width": 1280, "height": 800})
-    page.goto(served.job("Unit 7"))
-    page.focus(".story .sentence")
-    page.keyboard.press("Enter")
-    assert any(page.wait_for_timeout(50) or page.evaluate(PLAYING_S) >= 0.2 for _ in range(100))
-    assert page.evaluate(PLAYING_S) < 1.0
-    assert page.locator(".entry.on").count() == 1
-    assert "Playing 1" in page.inner_text("#playing")
-    assert page.faults == []
-    page.context.close()
-
-
-@pytest.mark.slow
-def test_entries_appear_at_each_pause_while_listening_goes_on(browser: Any, served: Served) -> None:
-    """Nobody has to touch the phone between two findings."""
-    served.hears.lines = ["left tail lamp gasket is torn", "right cowl drain is blocked"]
-    page = new_page(browser, 360)
-    page.set_default_timeout(15_000)
-    page.goto(served.job("Unit 7") + "/bay")
-    page.click("#talk")
-    page.wait_for_selector(".big-entries .side")
-    assert page.get_attribute("#talk", "aria-pressed") == "true"
-    assert page.inner_text(".big-entries .spot") == "LEFT tail lamp, gasket"
-    page.click("#talk")
-    page.wait_for_selector("#talk[aria-pressed=false]")
-    assert page.faults == []
-    page.context.close()
-
-
-PLAYING_S = "document.querySelector('#player').currentTime"
-
-
-@pytest.mark.slow
-def test_dead_wifi_loses_nothing(browser: Any, served: Served) -> None:
-    """What is spoken while the server cannot be reached stays on the phone, survives a reload, and is sent later."""
-    served.hears.lines = ["right tail lamp gasket is torn"]
-    page = new_page(browser, 360)
-    page.goto(served.job("Unit 7") + "/bay")
-    page.route("**/sound", lambda route: route.abort())
-    page.click("#talk")
-    page.wait_for_selector("#talk[aria-pressed=true]")
-    page.wait_for_timeout(700)
-    page.click("#talk")
-    page.wait_for_selector("#held:not([hidden])")
-    assert "Still on this phone: 1 recording" in page.inner_text("#held-text")
-    page.reload()
-    page.wait_for_selector("#held:not([hidden])")
-    assert served.rooms.store.job("Unit 7").clips == ()
-    page.unroute("**/sound")
-    page.click("#held-send")
-    page.wait_for_selector(".big-entries .side")
-    assert page.is_hidden("#held")
-    assert len(served.rooms.store.job("Unit 7").clips) == 1
-    page.context.close()
 
 
 @pytest.mark.soak  # the same without a browser: test_desk.py

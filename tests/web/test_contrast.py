@@ -37,6 +37,16 @@ def scheme(dark: bool) -> dict[str, str]:
     return dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", blocks[int(dark)]))
 
 
+BAY = (STATIC / "bay.css").read_text(encoding="utf-8")
+
+
+def more_contrast(dark: bool) -> dict[str, str]:
+    """The colours of whoever asks for more contrast (Media Queries Level 5, prefers-contrast)."""
+    blocks = re.findall(r":root \{(.*?)\}", BAY, re.DOTALL)
+    assert len(blocks) == 2
+    return dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", blocks[int(dark)]))
+
+
 TEXT = [("ink", back) for back in ("paper", "raised", "tint", "lit")]
 TEXT += [("soft", back) for back in ("paper", "raised", "tint")]
 TEXT += [("deep", back) for back in ("paper", "raised", "tint", "lit")]
@@ -49,6 +59,15 @@ def test_text_is_readable(dark: bool, front: str, back: str) -> None:
     """4.5:1 for text of any size (WCAG 2.2, 1.4.3)."""
     colours = scheme(dark)
     assert contrast(colours[front], colours[back]) >= 4.5
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize(("front", "back"), TEXT, ids=lambda name: str(name))
+def test_in_the_sun_text_is_readable(dark: bool, front: str, back: str) -> None:
+    """7:1 (WCAG 2.2, 1.4.6, enhanced) where more contrast is asked for; all colours are set anew."""
+    colours = more_contrast(dark)
+    assert set(colours) == set(scheme(dark))
+    assert contrast(colours[front], colours[back]) >= 7
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])

@@ -17,6 +17,7 @@ const start = crypto.randomUUID();
 const uplinks = new Map();
 let session = null;
 let refreshing = null;
+let changing = false;
 
 // ---- recording ----
 
@@ -252,12 +253,14 @@ function soon() {
 
 // ---- touches ----
 
+// Not by disabling the button: that would take the focus from whoever came to it by keyboard.
 async function toggle() {
-  button.disabled = true;
+  if (changing) return;
+  changing = true;
   why.textContent = "";
   try { await (session ? finish() : begin()); } catch (error) {
     why.textContent = error.name === "NotAllowedError" ? "The browser was not allowed to use the microphone." : `No microphone: ${error.message}`;
-  } finally { button.disabled = false; }
+  } finally { changing = false; }
 }
 
 function showChoice() {

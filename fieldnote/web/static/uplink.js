@@ -92,12 +92,23 @@ export class Uplink {
     socket.onmessage = ({ data }) => this.heard(JSON.parse(data));
     socket.onclose = async ({ code }) => {
       if (this.socket !== socket) return;
+      const ready = this.ready;
       this.socket = null;
       this.ready = false;
       if (this.finished) return this.end();
       if (code === OUT_OF_DATE) await freshToken().catch(() => {});
-      this.comeBack();
+      this.comeBack(ready ? "" : await this.reason());
     };
+  }
+
+  // Browsers do not tell a page why a connection was refused: an ordinary request is answered in words.
+  async reason() {
+    try {
+      const answer = await fetch(`/jobs/${this.take.job}/hearing`, { headers: { accept: "application/json" } });
+      if (answer.redirected || answer.status === 401) return "the server asks for a sign-in: load this page again";
+      if (!answer.ok) return (await answer.json()).error?.what ?? "";
+    } catch { /* no answer at all: it is sent later */ }
+    return this.fault;
   }
 
   comeBack(fault = this.fault) {

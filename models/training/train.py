@@ -30,6 +30,7 @@ from torch.nn import functional
 WIDTH, HEADS, LAYERS, MELS = 384, 6, 4, 80
 HOP = 160
 FULL_FRAMES = 3000
+SAVE_EVERY = 500
 MEAN_KEEPS = 0.999  # what is saved is a running mean of the weights, over about so many steps
 TRAP_FRAMES = 160  # the engine takes an input of this length for encoder output
 
@@ -426,6 +427,8 @@ def train(
         torch._foreach_lerp_(mean, [p.detach() for p in trained], max(1 - MEAN_KEEPS, 1 / (step + 1)))
         if step % 100 == 0:
             print(name, step, f"loss {loss.item():.3f}", f"{time.time() - began:.0f} s", flush=True)
+        if step and step % SAVE_EVERY == 0:
+            _save_mean(model, trained, mean, out, name)
         if progress >= 1.0:
             break
     for p, average in zip(trained, mean, strict=True):
@@ -433,6 +436,16 @@ def train(
     save(model, out, name)
     errors = {s: round(_measure(model, mel, corpus, s, device), 4) for s in measured}
     print(name, step, errors, f"{time.time() - began:.0f} s", flush=True)
+
+
+def _save_mean(model: Recogniser, trained: list[nn.Parameter], mean: list[torch.Tensor], out: Path, name: str) -> None:
+    """Save the mean so far, so that a run that is cut off leaves weights; training goes on with its own."""
+    own = [p.detach().clone() for p in trained]
+    for p, average in zip(trained, mean, strict=True):
+        p.data.copy_(average)
+    save(model, out, name)
+    for p, kept in zip(trained, own, strict=True):
+        p.data.copy_(kept)
 
 
 def _loss(

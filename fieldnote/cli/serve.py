@@ -24,6 +24,7 @@ PORT = 8460
 _HTTPS = 443
 _AT_ONCE = 400
 """Requests and live connections at a time; more are told to come back (503)."""
+_WAITING = 256
 _LARGEST_MESSAGE = 1 << 20
 _LARGEST_HEAD = 32 << 10
 
@@ -230,6 +231,7 @@ def listen_on(host: str, port: int) -> socket.socket:
         made.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)  # "::" takes IPv4 in as well
     try:
         made.bind((plain, port))
+        made.listen(_WAITING)  # at once: who opens the page before the server is up waits for it
     except OSError as error:
         made.close()
         raise UserMistake(

@@ -13,11 +13,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlite_utils import Database
-
 from fieldnote.errors import UserMistake
 from fieldnote.records import Entry, JobLine
-from fieldnote.store import summary_rows
+from fieldnote.store import lesson_rows, summary_rows
+from fieldnote.store.database import Database
 from fieldnote.store.entry_rows import entries_of
 from fieldnote.store.job_rows import LINE_COLUMNS, first
 
@@ -49,8 +48,10 @@ class Query:
 
 
 def index_job(db: Database, job_id: str) -> None:
-    """Write the job's row of the index anew; its summary falls due, since whatever is indexed may be in it too."""
+    """Write the job's row of the index anew; its summary and its lesson fall due, since whatever is indexed may be in
+    them too."""
     summary_rows.mark_due(db, job_id)
+    lesson_rows.mark_due(db, job_id)
     job = first(db, "SELECT * FROM job WHERE id = ?", [job_id])
     assert job is not None
     moment = _moment_of(db, job_id, job["created_at"])
@@ -157,7 +158,8 @@ def _entry_values(query: Query) -> dict[str, str]:
 
 def _match(query: Query) -> str:
     """The FTS5 expression: every word quoted, so that nothing typed is taken for an operator."""
-    terms = [term.strip('"') for term in _TERM.findall(query.words)]
+    # SQLite ends a query at a NUL, within quotes too.
+    terms = [term.strip('"') for term in _TERM.findall(query.words.replace("\0", " "))]
     terms = [term for term in terms if _WORD.search(term)]
     quoted = [f'"{term.replace(chr(34), "")}"' for term in terms]
     if quoted and not query.words.rstrip().endswith('"'):

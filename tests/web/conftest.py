@@ -187,7 +187,12 @@ class Shop:
 
 def token_of(client: TestClient, path: str) -> str:
     """The token of a page's form."""
-    found = re.search(r'name="token" value="([0-9a-f]{64})"', client.get(path).text)
+    return token_in(client.get(path).text)
+
+
+def token_in(text: str) -> str:
+    """The token in a page."""
+    found = re.search(r'name="token" value="([0-9a-f]{64})"', text)
     assert found is not None
     return found[1]
 

@@ -180,7 +180,7 @@ def tried(running: Running, examples: int) -> Counter[int]:
 
         try:
             ask()
-        except Exception as fault:  # noqa: BLE001 - every operation is to be tried, then all faults told together
+        except (Exception, BaseExceptionGroup) as fault:  # noqa: BLE001 - every operation is to be tried, then all faults told together
             faults.append(f"{operation.method.upper()} {operation.path}: {fault!s:.1500}")
     assert faults == [], "\n\n".join(faults)
     assert len(operations) >= 40

@@ -46,7 +46,16 @@ def test_the_list_tells_state_and_what_is_missing(still: House) -> None:
 
 
 @pytest.mark.parametrize(
-    ("query", "there"), [("soaked", True), ("W-71", True), ("submarine", False), ('"', True), ("* OR (", False)]
+    ("query", "there"),
+    [
+        ("soaked", True),
+        ("W-71", True),
+        ("submarine", False),
+        ('"', True),
+        ("* OR (", False),
+        ("soaked\0", True),
+        ('"\0"', True),
+    ],
 )
 def test_jobs_are_found_by_words(still: House, query: str, there: bool) -> None:
     """Words said and order numbers find a job; signs of a search language are plain text."""

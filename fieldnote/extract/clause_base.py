@@ -276,10 +276,13 @@ class ClauseBase:
 
     def _apart(self, one: Thing | None, other: Thing) -> bool:
         """Whether two things are at places that neither leads to the other: of two assemblies."""
-        if one is None or one.place is None or other.place is None:
+        if one is None or not one.named or not other.named:
             return False
-        places = self._lex.places
-        return places[one.place].assembly != places[other.place].assembly
+        return self._assemblies(one).isdisjoint(self._assemblies(other))
+
+    def _assemblies(self, thing: Thing) -> set[str]:
+        named = [thing.place] if thing.place is not None else self._lex.generics[thing.generic].places
+        return {self._lex.places[p].assembly for p in named if p is not None}
 
     def _pronoun_speaks(self, j: int) -> bool:
         """Whether "it is" or the like comes next."""

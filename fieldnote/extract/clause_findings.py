@@ -73,6 +73,8 @@ class FindingReader(ClauseBase):
         form = "noun" if c.item.sense("state", "noun") else c.item.senses[0].form
         if form == "noun" and c.item.sense("state", "adj") and (self._linked or self._subjects):
             form = "adj"
+        if self._timed_look(finding):
+            self._test, self._mode, self._presented = self.frames[-1], "test", False
         if self._test is not None and self._result(c, finding, form):
             self._joined = ""
             return
@@ -114,6 +116,18 @@ class FindingReader(ClauseBase):
         self._push_state(c, finding, form)
         self._joined = ""
 
+    def _timed_look(self, finding: Finding) -> bool:
+        """ "Moved up to the roof joint and within a minute there is water": a test, and how soon it leaked."""
+        look = self.frames[-1] if self.frames else None
+        if look is None or look.kind != "look" or look.thing is None or look.plan:
+            return False
+        evidence = finding.get("evidence")
+        shown = finding.get("test") or (evidence and self._lex.states[evidence].wet)
+        if not shown or not any(self._dimension(m) == "time" for m in look.measures):
+            return False
+        look.kind = "test"
+        return True
+
     def _idle_sound(self, i: int, finding: Finding) -> bool:
         """ "Okay", "all right" after something was said, with nothing of their own that they are said of."""
         state = finding.get("check")
@@ -137,6 +151,10 @@ class FindingReader(ClauseBase):
     def _runs_on(self, c: Constituent, finding: Finding, form: str) -> bool:
         """ "A rust trail coming down": how a sign runs, and no second sign."""
         last = self._last
+        plain = next((s.id for s in self._lex.states.values() if s.wet), "")
+        said = last.finding.get("evidence") if last is not None and last.finding is not None else None
+        if said == plain and finding.get("evidence") not in (None, plain):
+            return False  # "water sitting in it": the second word says more
         return (
             self._mode == "state"
             and last is not None
@@ -228,7 +246,9 @@ class FindingReader(ClauseBase):
         if things == [None] and self._outer is not None:
             things = [self._outer]
         previous = self._last if self._mode == "state" else None
-        if previous is not None and self._water_moves(previous, finding, form != "noun" or c.item.text.endswith("ing")):
+        if previous is not None and self._water_moves(
+            previous, finding, c.start, form != "noun" or c.item.text.endswith("ing")
+        ):
             previous.finding, previous.head_form, previous.spans = finding, "verb", []
             previous.present = previous.present and not self._negated
             previous.mark(c.start, c.end, "head")
@@ -306,14 +326,14 @@ class FindingReader(ClauseBase):
         words = [s for w in c.item.text.split(" ") for s in self._lex.find((w,))]
         return next((s.value for s in words if s.tag == "method" and s.form == "noun"), None)
 
-    def _water_moves(self, said: Frame, finding: Finding, verbal: bool) -> bool:
+    def _water_moves(self, said: Frame, finding: Finding, finding_at: int, verbal: bool) -> bool:
         """ "The water is coming in at the sill": what water does, and no sign before it."""
         sign = said.finding.get("evidence") if said.finding is not None else None
         plain = bool(sign and self._lex.states[sign].wet) and said.head_form == "noun"
         moves = not finding.get("check") and (
             finding.get("test") == self._lex.test_states[0] or finding.get("evidence")
         )
-        return plain and bool(moves) and self._linked and verbal and not said.measures
+        return plain and bool(moves) and (self._linked or said.end == finding_at) and verbal and not said.measures
 
     def _result(self, c: Constituent, finding: Finding, form: str) -> bool:
         """Take the finding as the result of the test under way; whether it was one."""
@@ -418,6 +438,7 @@ class FindingReader(ClauseBase):
             "to_place",
             "of",
             "off",
+            "away",
         ):
             j += 1
         return j < len(self._row) and self._row[j].kind == "thing" and not (self._row[j].thing or Thing()).bare

@@ -170,6 +170,10 @@ class TestReader(ClauseBase):
         ):
             self._last.method = c.sense.value
             return
+        if self._linked and c.sense.form == "ing" and (self._subject_pronoun or self._subjects):
+            self._reset()
+            self._mode = "void"  # "it has been dumping water into the quarter": no test of ours
+            return
         started = self._start_test(i, c, c.sense.value, verb=True)
         if started is not None:
             started.told = c.sense.form == "past" and c.item.sense("method", "base") is None

@@ -173,11 +173,20 @@ class ThingReader(ClauseBase):
     def _spoken_of(self, i: int, thing: Thing) -> bool:
         """Whether what follows is said of the thing, or of what it leads in ("rear corner, sealer's pulled away")."""
         if not thing.bare or thing.side:
-            return self._predicate_follows(i + 1)
+            return self._predicate_follows(i + 1) or (thing.bare and self._begins_other_side(i, thing))
         led = self._row[i].item.text.startswith(("at ", "in ", "on "))
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         names = nxt is not None and nxt.thing is not None and not nxt.thing.bare
         return self._predicate_next(i + 1) or (names and not led and self._predicate_next(i + 2))
+
+    def _begins_other_side(self, i: int, thing: Thing) -> bool:
+        """ "Left, bolts tight, sealer intact, right, one bolt loose": whether the other side is spoken of from here."""
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind in ("number", "determiner", "skip"):
+            j += 1
+        nxt = self._row[j].thing if j < len(self._row) else None
+        sides = {f.thing.side for f in self.frames if f.thing is not None} - {None, "both", thing.side}
+        return bool(sides) and nxt is not None and not nxt.bare and self._predicate_next(j + 1)
 
     def _object(self, thing: Thing, joined: str, predicate: bool) -> None:
         frame = self._last
@@ -623,6 +632,9 @@ class ThingReader(ClauseBase):
     def _placed_state(self, frame: Frame, thing: Thing, prep: str) -> None:
         if prep == "away" and not (thing.bare and not frame.measures):
             if any(m.cue == "from-there" for m in frame.measures):
+                return
+            if frame.outlet and frame.thing is None:
+                self._place_state(thing)  # "water dripped from the headliner"
                 return
             finding = frame.finding
             if frame.thing is None and finding and not (finding.get("check") or finding.get("evidence")):

@@ -484,6 +484,10 @@ class Grouper:
             return "negator", None
         if item.is_a("negator", "hedge", "plan", "neither") and "state" not in item.tags:
             return next(k for k in _WORD_KINDS if k in item.classes), None
+        leads = i > 0 and items[i - 1].is_a("determiner") and item.text.rpartition(" ")[2] in self._lex.small_words
+        leads = leads and i + 1 < len(items) and items[i + 1].is_a("determiner")
+        if "state" in item.tags and leads and item.sense("state", "noun", "verb") is None:
+            return "skip", None  # "a spot on the left"
         if "state" in item.tags and not self._idle_state(item, items, i, last):
             return "state", item.sense("state")
         return self._word_kind(items, i), None

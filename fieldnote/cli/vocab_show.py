@@ -114,12 +114,20 @@ def check(pack: Pack, found: Confusions, additions: Sequence[Path], listing: boo
             "\nWarning: your leak map is a copy of an older shipped one. What was improved since is not in it.",
             style="bold",
         )
-    risky = [p for p in found.pairs if p.risk != "low"]
+    risky = [p for p in found.pairs if p.risk != "low" and not p.reviewed]
+    reviewed = sum(bool(p.reviewed) for p in found.pairs)
+    counts = f"{len(found.pairs)} pairs; {len(risky)} of high or medium risk not reviewed, {reviewed} reviewed"
     if risky:
-        console.print(f"\nSound alike ({len(found.pairs)} pairs, {len(risky)} of high or medium risk):")
+        console.print(f"\nSound alike ({counts}):")
         console.print(_pairs_table(risky[:_MOST_PAIRS]))
-        if len(risky) > _MOST_PAIRS:
-            console.print("All of them: fieldnote vocab confusable", style="dim")
+        console.print(
+            "Reviewed, and nobody would take one for the other? A row of told_apart in sounds.toml says so, and why.",
+            style="dim",
+        )
+    elif found.pairs:
+        console.print(f"\nSound alike: {counts}.")
+    if found.pairs:
+        console.print("All of them: fieldnote vocab confusable", style="dim")
 
 
 def _list_terms(console: Console, pack: Pack) -> None:
@@ -193,7 +201,7 @@ def _pairs_table(pairs: Iterable[Pair]) -> Table:
             pair.risk,
             f"{pair.one.phrase} / {pair.other.phrase}{more}",
             f"{pair.one.kind} {pair.one.id} / {pair.other.kind} {pair.other.id}",
-            pair.how + (", held apart" if pair.held_apart else ""),
+            pair.how + (", held apart" if pair.held_apart else "") + (", reviewed" if pair.reviewed else ""),
         )
         table.add_row(*(escape(c) for c in cells), style=_RISK_STYLE[pair.risk])
     return table

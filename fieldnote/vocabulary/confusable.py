@@ -8,14 +8,14 @@ other; the matcher then takes each only as written.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from rapidfuzz.distance import Levenshtein
 
 from fieldnote.vocabulary.pack import HeardAs, Pack, State, Term
-from fieldnote.vocabulary.phonetics import sound_key
+from fieldnote.vocabulary.phonetics import sound_key, vowel_key
 
 Risk = Literal["high", "medium", "low"]
 RISKS: tuple[Risk, ...] = ("high", "medium", "low")
@@ -47,7 +47,7 @@ class Spoken:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two phrases that sound alike. ``how``: ``same sound``, ``one sound apart`` or ``measured``."""
+    """Two phrases that sound alike. ``how``: ``same sound``, ``same consonants`` or ``one consonant apart``."""
 
     one: Spoken
     other: Spoken
@@ -55,6 +55,8 @@ class Pair:
     risk: Risk
     why: str
     held_apart: bool = False
+    reviewed: str = ""
+    """Why they are told apart all the same, where somebody reviewed them (the pack's ``told_apart`` rows)."""
     more: int = 0
     """Further phrases of the same two terms that differ by the same two words."""
 
@@ -74,6 +76,7 @@ class Confusions:
     """All that sounds alike in one pack, riskiest first; ``stale`` holds rows measured with another model."""
 
     pairs: tuple[Pair, ...]
+    """Those that nobody reviewed yet come first within each risk."""
     measured: tuple[Measured, ...]
     stale: tuple[HeardAs, ...]
 
@@ -105,12 +108,13 @@ def confusions(pack: Pack, *, model_hash: str | None = None, only: str = "") -> 
     homophones by anybody's ear). ``only``: nothing but the pairs that this phrase, or a word of it, is part of.
     """
     terms = list(spoken_terms(pack))
-    pairs = [p for p in _pairs(terms, _apart(pack)) if not only or _about(p, only)]
+    forms = _forms(pack)
+    pairs = [p for p in _pairs(terms, _apart(pack), _reviewed(pack), forms) if not only or _about(p, only)]
     rows = [r for r in pack.lists["heard"] if not only or only in (r.heard, r.said)]
     measured = [_measured(row, terms) for row in rows]
     stale = tuple(r for r in rows if model_hash is not None and r.model not in ("", model_hash))
     return Confusions(
-        tuple(sorted(pairs, key=lambda p: (RISKS.index(p.risk), p.one.phrase, p.other.phrase))),
+        tuple(sorted(pairs, key=lambda p: (bool(p.reviewed), RISKS.index(p.risk), p.one.phrase, p.other.phrase))),
         tuple(sorted(measured, key=lambda m: (RISKS.index(m.risk), -_share(m.heard)))),
         stale,
     )
@@ -119,7 +123,12 @@ def confusions(pack: Pack, *, model_hash: str | None = None, only: str = "") -> 
 # ---- by sound -------------------------------------------------------------------------------------------------
 
 
-def _pairs(terms: list[Spoken], apart: frozenset[frozenset[str]]) -> list[Pair]:
+def _pairs(
+    terms: list[Spoken],
+    apart: frozenset[frozenset[str]],
+    reviewed: Mapping[frozenset[str], str],
+    forms: frozenset[frozenset[str]],
+) -> list[Pair]:
     found: dict[tuple[str, str, frozenset[str]], Pair] = {}
     seen: set[tuple[Spoken, Spoken]] = set()
     for a, b, same in _candidates(terms):
@@ -128,14 +137,18 @@ def _pairs(terms: list[Spoken], apart: frozenset[frozenset[str]]) -> list[Pair]:
             continue
         seen.add((one, other))
         words = _differing(one.phrase, other.phrase)
-        if words is None or _inflected(*words):
+        if words is None or _inflected(*words) or frozenset(words) in forms:
             continue
+        alike = "same sound" if same and _same_vowels(*words) else "same consonants" if same else "one consonant apart"
+        if alike != "same sound" and not one.slots & other.slots:
+            continue  # a part for a finding: the sentence tells them apart
         likeness = 1.0 if _rhyme(*words) else Levenshtein.normalized_similarity(*words)
         if likeness < (LIKE_SAME if same else LIKE_NEAR):
             continue
         first, second = sorted((f"{one.kind} {one.id}", f"{other.kind} {other.id}"))
         key = (first, second, frozenset(words))
-        pair = _rated(one, other, same=same, apart=frozenset(words) in apart)
+        pair = _rated(one, other, alike, apart=frozenset(words) in apart)
+        pair = replace(pair, reviewed=reviewed.get(frozenset(words), reviewed.get(frozenset((a.phrase, b.phrase)), "")))
         before = found.get(key)
         if before is None:
             found[key] = pair
@@ -204,13 +217,16 @@ def _inflected(one: str, other: str) -> bool:
     )
 
 
-def _rated(one: Spoken, other: Spoken, *, same: bool, apart: bool) -> Pair:
-    how = "same sound" if same else "one sound apart"
+def _same_vowels(one: str, other: str) -> bool:
+    return _rhyme(one, other) or vowel_key(one) == vowel_key(other)
+
+
+def _rated(one: Spoken, other: Spoken, how: str, *, apart: bool) -> Pair:
     if one.slots & other.slots:
-        risk: Risk = "high" if same else "medium"
+        risk: Risk = "high" if how == "same sound" else "medium" if how == "same consonants" else "low"
         why = f"misheard, an entry would name {_named(other)} instead of {_named(one)}"
     else:
-        risk = "medium" if same else "low"
+        risk = "medium"
         why = f"misheard, {_named(one)} would be read as {_named(other)}"
     if apart:
         why += "; held apart: each is taken only as written"
@@ -220,6 +236,17 @@ def _rated(one: Spoken, other: Spoken, *, same: bool, apart: bool) -> Pair:
 
 def _named(term: Spoken) -> str:
     return f"the {term.kind} {term.id}"
+
+
+def _reviewed(pack: Pack) -> dict[frozenset[str], str]:
+    rows = pack.lists["told_apart"]
+    return {frozenset(two): row.why for row in rows for two in itertools.combinations(row.words, 2)}
+
+
+def _forms(pack: Pack) -> frozenset[frozenset[str]]:
+    """Forms of one irregular verb ("came", "come"): told apart by grammar."""
+    rows = ((r.base, r.past, r.participle, r.ing) for r in pack.lists["irregular"])
+    return frozenset(frozenset(two) for row in rows for two in itertools.combinations([f for f in row if f], 2))
 
 
 def _apart(pack: Pack) -> frozenset[frozenset[str]]:

@@ -221,6 +221,14 @@ class Apart:
 
 
 @dataclass(frozen=True, slots=True)
+class ToldApart:
+    """Words or phrases that sound alike and were reviewed: ``why`` nobody takes one for the other all the same."""
+
+    words: tuple[str, ...] = spoken()
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class HeardAs:
     """What a recogniser made of a phrase: ``times`` out of ``of`` trials by the model with this hash.
 
@@ -270,6 +278,7 @@ LISTS: dict[str, type[Any]] = {
     "spelling": Spelling,
     "short_form": ShortForm,
     "apart": Apart,
+    "told_apart": ToldApart,
     "heard": HeardAs,
 }
 """Tables of rows without an id."""
@@ -355,6 +364,7 @@ __all__ = [
     "Spelling",
     "State",
     "Term",
+    "ToldApart",
     "Unit",
     "columns",
 ]

@@ -57,6 +57,43 @@ def sound_key(word: str) -> str:
     return head + _VOWELS.sub("", text)
 
 
+_VOWEL_RULES = tuple(
+    (re.compile(pattern), sound)
+    for pattern, sound in (
+        (r"(?<=q)u", ""),
+        (r"(?<=[^aeiou])a(?=(?:[bcdfgklmnpstvz]|th)e[sd]?$)", "1"),
+        (r"(?<=[^aeiou])e(?=(?:[bcdfgklmnpstvz]|th)e[sd]?$)", "2"),
+        (r"(?<=[^aeiou])[iy](?=(?:[bcdfgklmnpstvz]|th)e[sd]?$)", "3"),
+        (r"(?<=[^aeiou])o(?=(?:[bcdfgklmnpstvz]|th)e[sd]?$)", "4"),
+        (r"(?<=[^aeiou])u(?=(?:[bcdfgklmnpstvz]|th)e[sd]?$)", "5"),
+        (r"(?<=[^aeioutd])ed$", "d"),
+        (r"(?<=[^aeiou])e(?=s?$)", ""),
+        (r"igh", "3"),
+        (r"ai|ay|ei(?=gh)|ey", "1"),
+        (r"ee|ea|ie|ei", "2"),
+        (r"oa|oe", "4"),
+        (r"oo|ew|ue|ui", "5"),
+        (r"ou|ow", "6"),
+        (r"oi|oy", "7"),
+        (r"au|aw", "8"),
+        (r"[eiu]r", "9"),
+        (r"(?<=.)y$", "2"),
+        (r"y", "i"),
+    )
+)
+"""Common English spellings of vowels: the digits stand for long and double ones."""
+_NO_VOWEL = re.compile(r"[^aeiou0-9]+")
+
+
+@lru_cache(maxsize=65536)
+def vowel_key(word: str) -> str:
+    """The vowels of one word, told apart as common English spelling tells them ("seam" and "seem" share one)."""
+    text = "".join(c for c in word if c.isalpha())
+    for pattern, sound in _VOWEL_RULES:
+        text = pattern.sub(sound, text)
+    return _NO_VOWEL.sub("", text)
+
+
 def phrase_key(phrase: str) -> str:
     """The keys of a phrase's words run together: "weather strip" and "weatherstrip" share one."""
     return sound_key(phrase.replace(" ", ""))

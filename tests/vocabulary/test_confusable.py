@@ -6,7 +6,7 @@ import pytest
 
 from fieldnote.vocabulary import load_pack
 from fieldnote.vocabulary.confusable import confusions
-from fieldnote.vocabulary.phonetics import phrase_key, sound_key
+from fieldnote.vocabulary.phonetics import phrase_key, sound_key, vowel_key
 from tests.vocabulary.small_pack import write_pack
 
 # Pairs with equal codes in published tables: Double Metaphone of `metaphone` 0.6 (seam and seem SM, seal and ceil SL,
@@ -134,3 +134,38 @@ def test_homophones_that_no_model_was_asked_about_are_never_stale(tmp_path: Path
     heard = '[[heard]]\nheard = "sail"\nsaid = "seal"\nordinary = true\n'
     found = confusions(load_pack(write_pack(tmp_path / "p", heard=heard)), model_hash="aaaa")
     assert (found.stale, found.measured[0].why.split(";")[0]) == ((), "sounds the same")
+
+
+# Rhymes and homophones that any dictionary gives (seam: M-S, pane/pain, brake/break), and words that no one rhymes.
+SAME_VOWELS = [("seam", "seem"), ("pain", "pane"), ("plain", "plane"), ("boot", "booth"), ("weak", "week")]
+OTHER_VOWELS = [("bend", "bond"), ("caked", "cocked"), ("cracked", "crooked"), ("slit", "slot"), ("tub", "tube")]
+
+
+@pytest.mark.parametrize(("one", "other"), SAME_VOWELS)
+def test_homophones_share_their_vowels(one: str, other: str) -> None:
+    """However English spells them."""
+    assert vowel_key(one) == vowel_key(other)
+
+
+@pytest.mark.parametrize(("one", "other"), OTHER_VOWELS)
+def test_words_with_other_vowels_are_no_homophones(one: str, other: str) -> None:
+    """They share their consonants alone."""
+    assert (sound_key(one), vowel_key(one)) != (sound_key(other), vowel_key(other))
+
+
+def test_only_the_same_vowels_are_a_high_risk(tmp_path: Path) -> None:
+    """Two parts with the same consonants alone are a medium risk; a part and a finding with them are no pair."""
+    more = '[[part]]\nid = "soul"\nsay = ["soal"]\n[[part]]\nid = "sol"\nsay = ["seelo"]\n'
+    pairs = confusions(load_pack(write_pack(tmp_path / "p", more=more))).pairs
+    assert {(p.one.phrase, p.other.phrase): (p.risk, p.how) for p in pairs}["seal", "seelo"] == (
+        "medium",
+        "same consonants",
+    )
+
+
+def test_what_was_reviewed_says_why_and_comes_last(tmp_path: Path) -> None:
+    """A row of ``told_apart`` marks a pair as looked at."""
+    more = MORE + '[[told_apart]]\nwords = ["b", "d"]\nwhy = "said by the alphabet here"\n'
+    pairs = confusions(load_pack(write_pack(tmp_path / "p", more=more))).pairs
+    assert [p.reviewed for p in pairs if p.one.phrase == "b post"] == ["said by the alphabet here"]
+    assert pairs[-1].reviewed and not pairs[0].reviewed

@@ -62,7 +62,7 @@ class ClauseBase:
         self._lacks: Constituent | None = None
         """The "no" right before a part, where nothing is said of the part: it is not there."""
         self._material: str | None = None
-        self._taken_off: Constituent | None = None
+        self._off_word: Constituent | None = None
         """The "off" of "door card off the left rear door", where no verb is said."""
 
     def _close(self) -> None:
@@ -80,7 +80,7 @@ class ClauseBase:
                 self._tightened(thing)  # "thirty inch pounds on the antenna nut"
                 self._reset()
                 return
-            off = self._taken_off
+            off = self._off_word
             removed = next((s for s in self._lex.find(("off",)) if s.tag == "act"), None)
             if off is not None and removed is not None and thing.part is not None and not self._negated:
                 self._act(tuple(removed.value), thing, c=off)
@@ -374,7 +374,10 @@ class ClauseBase:
         """Whether a test is named further on, none that was done, and no result with it."""
         rest = self._row[j:]
         named = any(r.kind in ("method", "test") for r in rest)
-        done = any(r.kind in ("method_verb", "handle", "state", "act", "quantity", "find", "there_is") for r in rest)
+        done = any(r.kind == "test" and r.sense is not None and r.sense.form == "past" for r in rest)
+        done = done or any(
+            r.kind in ("method_verb", "handle", "state", "act", "quantity", "find", "there_is") for r in rest
+        )
         return named and not done
 
     def _again_next(self, j: int) -> bool:

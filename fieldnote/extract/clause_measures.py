@@ -42,6 +42,8 @@ class MeasureReader(ClauseBase):
                 self._measures.append(measure)
                 return
             target = worked  # "tightened the studs, which were loose, to thirty inch pounds"
+        if self._water_put_on(target, measure):
+            target.kind, target.finding, self._test, self._mode = "test", None, target, "test"
         same = [m for m in target.measures if self._dimension(m) == self._dimension(measure)]
         if same and i and self._row[i - 1].kind == "mend":
             target.measures.remove(same[-1])
@@ -74,6 +76,16 @@ class MeasureReader(ClauseBase):
     def _tightening(self) -> str:
         """The work that a torque tells of."""
         return next((m.action for m in self._lex.materials.values() if m.action and self._takes_torque(m.action)), "")
+
+    def _water_put_on(self, said: Frame, measure: Measure) -> bool:
+        """ "Water on the lamp for ten minutes": a test, and no sign."""
+        plain = next((s.id for s in self._lex.states.values() if s.wet), "")
+        if said.kind != "state" or said.finding is None or said.finding.get("evidence") != plain or said.presented:
+            return False
+        timed = self._dimension(measure) == "time" and measure.cue != "took" and measure.quantity.unit != "s"
+        after = next((r for r in self._row if r.start >= said.spans[0].end and r.kind != "skip"), None)
+        put = after is not None and after.item.text in ("on", "over", "along", "onto", "to")
+        return timed and put and said.present and said.head_form == "noun" and not said.measures
 
     def _torqued(self, c: Constituent) -> None:
         """ "Studs to thirty inch pounds": tightened, whatever the verb."""

@@ -313,6 +313,11 @@ class ThingReader(ClauseBase):
         frame = self._last
         assert frame is not None
         nothing_yet = frame.thing is None and not frame.pronoun
+        if frame.thing is not None and thing.part is not None and not joined and self._came_off(i):
+            # "The seal has come off its flange at the bottom": from what, and where of it.
+            frame.thing = changed(frame.thing, at=tuple(dict.fromkeys((*frame.thing.at, *thing.at))))
+            frame.spans.extend(thing.spans)
+            return
         predicate = predicate or (
             i + 1 < len(self._row) and self._row[i + 1].kind == "plan" and frame.thing is not None
         )
@@ -344,6 +349,14 @@ class ThingReader(ClauseBase):
             self._place_state(thing)
         else:
             self._begin(thing)
+
+    def _came_off(self, i: int) -> bool:
+        """Whether the finding right before ends in a word of leaving ("come OFF its flange")."""
+        said = self._row[i - 1] if i else None
+        if said is None or said.kind != "state" or " " not in said.item.text or said.end == self._row[i].start:
+            return False
+        ending = self._lex.find((said.item.text.split(" ")[-1],))
+        return any(s.tag == "word" and s.value in ("off", "away") for s in ending)
 
     def _says_where(self, i: int) -> bool:
         """Whether the word before the thing at ``i`` is a verb that ends in a word of place ("ran down")."""
@@ -436,7 +449,7 @@ class ThingReader(ClauseBase):
     def _on_off(self, i: int, c: Constituent) -> None:
         self._prep = "off"
         if c.item.text == "off" and self._mode == "" and self._subjects and self._subjects[-1].part is not None:
-            self._taken_off = c
+            self._off_word = c
 
     def _on_away(self, i: int, c: Constituent) -> None:
         if self._mode == "source":
@@ -630,6 +643,10 @@ class ThingReader(ClauseBase):
         self._mode = "state"
 
     def _placed_state(self, frame: Frame, thing: Thing, prep: str) -> None:
+        if self._hidden_by(frame, thing):
+            if not thing.named:
+                return
+            thing = changed(thing, part=None, part_word=-1)  # "a rust trail behind the left quarter trim"
         if prep == "away" and not (thing.bare and not frame.measures):
             if any(m.cue == "from-there" for m in frame.measures):
                 return
@@ -659,7 +676,9 @@ class ThingReader(ClauseBase):
             frame.thing, frame.inherited = within(thing, changed(frame.thing or thing, part=None, spans=())), False
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
-        elif frame.inherited and thing.named and (thing.part is not None or thing.part_word >= 0):
+        elif (
+            frame.inherited and thing.named and (thing.part is not None or thing.part_word >= 0 or self._spreads(frame))
+        ):
             frame.thing, frame.inherited = thing, False
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
@@ -674,6 +693,18 @@ class ThingReader(ClauseBase):
             frame.thing = whole
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
+
+    def _hidden_by(self, frame: Frame, thing: Thing) -> bool:
+        """Whether a sign is only behind or under a part, and not on it."""
+        item, finding = self._prep_item, frame.finding
+        sign = finding is not None and finding.get("evidence") and not finding.get("check")
+        part = thing.part is not None or thing.part_word >= 0
+        return bool(sign) and part and item is not None and item.is_a("hidden") and not item.item.text.endswith("in")
+
+    def _spreads(self, frame: Frame) -> bool:
+        """ "Running down the pillar and puddling in the well": a further sign of the water, at a place of its own."""
+        sign = frame.finding.get("evidence") if frame.finding is not None else None
+        return frame.joined and bool(sign and self._lex.states[sign].wet) and frame.head_form != "noun"
 
     def _place_state(self, thing: Thing) -> None:
         """The thing that the states just said are of: theirs, and those joined before it that have none."""

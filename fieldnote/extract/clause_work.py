@@ -152,6 +152,8 @@ class WorkReader(ClauseBase):
         if self._mode == "test" and self._last is not None and self._last.thing is None and not self._last.result:
             return
         passive = bool(self._subjects) and self._mode == ""
+        if passive and self._dropped_there(i, c):
+            return
         if passive and self._linked and self._subjects[-1].part is not None and c.is_a("put_in"):
             return
         plan, again = self._plan, self._again
@@ -159,6 +161,17 @@ class WorkReader(ClauseBase):
         self._plan = plan and bool(c.sense and c.sense.form == "base")
         self._again = again
         self._handle = c
+
+    def _dropped_there(self, i: int, c: Constituent) -> bool:
+        """ "Headliner dropped in the front": taken off there, where the words together would put something in."""
+        verb, _, rest = c.item.text.partition(" ")
+        done = next((s for s in self._lex.find((verb,)) if s.tag == "act" and s.form in ("past", "participle")), None)
+        where = next((r for r in self._row[i + 1 :] if r.kind != "determiner"), None)
+        at = where.thing if where is not None else None
+        if not rest or done is None or self._subjects[-1].new or at is None or not at.bare or not at.at:
+            return False
+        self._act(tuple(done.value), self._subjects[0], c=c).more.extend(self._subjects[1:])
+        return True
 
     def _handle_object(self, thing: Thing) -> None:
         """What was put: a new part, a material, or the place that water went on."""

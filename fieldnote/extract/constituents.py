@@ -183,6 +183,8 @@ class Grouper:
             linked = bool(before) and before is not None and before[-1].kind == "link"
             return not ("state" in item.tags and linked and not self._thing_follows(items, j + 1))
         if "side" in item.tags:
+            if j and items[j - 1].number is not None and item.is_a("customer"):
+                return False  # "a sixteen passenger bus"
             if self._verb_not_side(items, j):
                 return False
             return not (item.is_a("both_of", "opener") and not self._side_here(items, j, thing))
@@ -464,6 +466,14 @@ class Grouper:
             method = None  # "carpet's drenched"
         if method is not None:
             return ("method_verb" if self._method_verb(item, items, i, last) else "method"), method
+        nxt = items[i + 1] if i + 1 < len(items) else None
+        if (
+            item.is_a("test_verb")
+            and nxt is not None
+            and nxt.text in ("it", "them")
+            and item.sense("word", "past", "base")
+        ):
+            return "test", item.sense("word", "past") or item.sense("word")  # "wet it from the back to the front"
         for word_class in ("retest_verb", "test_verb"):
             denied = last is not None and last.kind == "negator" and "state" in item.tags
             denied = denied or (item.is_a("apply") and self._puts_material(items, i + 1))

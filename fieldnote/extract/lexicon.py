@@ -261,6 +261,12 @@ def _add_parts(lex: Lexicon) -> None:
         for phrase in material.say:
             for words in _nouns(lex, phrase):
                 lex.add(words, Sense("material", material.id, "noun"))
+    for part in lex.parts.values():
+        for phrase in part.say:
+            for words in _nouns(lex, phrase) if " of " in phrase else ():
+                made_of = next((s for s in lex.find(words[words.index("of") + 1 :]) if s.tag == "material"), None)
+                if made_of is not None:  # "a bead of seam sealer"
+                    lex.add(words, Sense("material", made_of.value, "noun"))
 
 
 def _leading_place(lex: Lexicon, words: tuple[str, ...]) -> tuple[str, int]:

@@ -19,7 +19,7 @@ from fieldnote.capture.sound import RATE_HZ, Samples
 from fieldnote.errors import BadData
 from fieldnote.recognize.engine import Heard
 from fieldnote.recognize.model_files import ModelFolder, require, verify
-from fieldnote.recognize.rescoring import SHORT_S, Fit, ranked
+from fieldnote.recognize.rescoring import NOT_FOUND, SHORT_S, Fit, ranked
 from fieldnote.recognize.trade_language import TradeLanguage
 from fieldnote.recognize.whisper_words import bare, looping, said_twice, words_from_alignment
 from fieldnote.records import Alternative
@@ -240,7 +240,7 @@ class WhisperEngine:
         near = ranked(begun, self._language)[:_FOLLOWED]
         followed = self._follow(taken.encoded, taken.frames, [tokens[i] for i in near])
         return [
-            _Reading(tuple(tokens[i]), as_written(phrases[i]), total / (len(tokens[i]) + 1))
+            _Reading(tuple(tokens[i]), as_written(phrases[i]), (total - NOT_FOUND) / (len(tokens[i]) + 1))
             for i, total in zip(near, followed, strict=True)
         ]
 

@@ -19,7 +19,7 @@ _LANGUAGE = 0.2
 _A_WORD = 1.0
 """What the language model takes off for each further word is given back in part, or short readings would always win."""
 NOT_FOUND = 2.0
-"""What a phrase has to make up for that the search did not find by itself (in nats). Without it, other things said alone
+"""What a phrase has to make up for that the search did not find by itself, in nats. Without it other things said alone
 ("call him back") turn more often into what the trade says alone: 6 of 50 in a voice of flite, with it 4."""
 
 

@@ -32,7 +32,7 @@ _OPENING_S = 10.0
 _MOST_WAITING = 2000
 """Messages that wait for a phone which does not read them; then it is let go, and comes back."""
 _LONGEST_TEXT = 1000
-REFUSED, FAULT, OUT_OF_DATE = 4403, 4503, 4401
+REFUSED, FAULT, OUT_OF_DATE, OVERRUN = 4403, 4503, 4401, 4429
 """Codes with which the connection is closed (RFC 6455, section 7.4.2: 4000 to 4999 are for private use)."""
 
 
@@ -49,6 +49,7 @@ class _Line:
         self.waiting: asyncio.Queue[Told | None] = asyncio.Queue(_MOST_WAITING)
         self.loop = asyncio.get_running_loop()
         self.confirmed_at = time.monotonic()
+        self.gone: asyncio.Task[None] | None = None
 
     def tell(self, told: Told) -> None:
         """Tell the phone something, from any thread."""
@@ -57,8 +58,10 @@ class _Line:
 
     def put(self, told: Told | None) -> None:
         """The same from the loop's own thread."""
-        with contextlib.suppress(asyncio.QueueFull):
+        try:
             self.waiting.put_nowait(told)
+        except asyncio.QueueFull:
+            self.gone = self.gone or self.loop.create_task(self.socket.close(OVERRUN))
 
     async def send_all(self) -> None:
         """Send what is to be told, as it comes; None ends it."""

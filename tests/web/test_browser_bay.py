@@ -7,7 +7,12 @@ They need Debian's Chromium and Playwright for Python: ``apt-get install chromiu
 from __future__ import annotations
 
 import io
+import os
 import shutil
+import socket
+import subprocess
+import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +24,7 @@ import soxr
 from PIL import Image
 
 from fieldnote.flow import Rooms
+from fieldnote.store import Store
 from fieldnote.testing import FakeRecogniser
 from tests.flow.spoken_tones import ToneDetector
 from tests.web.browsing import CHROMIUM, TOO_SMALL, WCAG, Served, chromium, new_page, serving, tab_to
@@ -121,9 +127,15 @@ def test_from_a_spoken_file_to_a_signed_write_up(browser: Any, hearing: Served) 
 def test_a_side_and_a_part_are_touched_while_one_talks_on(browser: Any, served: Served) -> None:
     """Entries appear while listening goes on; a touch changes one and breaks nothing off."""
     page = new_page(browser, scheme="dark")
+    page.add_init_script(TOLD_BY)
     page.goto(served.job("Unit 7") + "/bay")
+    page.click("[data-answers=voice]")
     page.click("#talk")
     page.wait_for_selector(".big-entries .side")
+    shakes, spoken = page.evaluate("[window.shakes, window.spoken]")
+    assert [60] in shakes and [40] in shakes  # listening, kept
+    assert "left" in spoken  # what must not be misheard, by a voice of this phone and not of a network
+    assert page.inner_text("#told .told-spot") == "LEFT tail lamp, gasket"
     page.click(".sides button[value=right]")
     page.wait_for_selector(".big-entries .side:text('right')")
     page.wait_for_selector(".notice >> text=Kept")
@@ -139,6 +151,19 @@ def test_a_side_and_a_part_are_touched_while_one_talks_on(browser: Any, served: 
     assert {edit.field for edit in job.edits} == {"side", "part"}
     assert page.faults == []
     page.context.close()
+
+
+TOLD_BY = """
+window.shakes = []; window.spoken = [];
+navigator.vibrate = (how) => window.shakes.push(how);
+const voices = [{ lang: 'en-US', localService: false, default: true }, { lang: 'en-GB', localService: true }];
+Object.defineProperty(window, 'speechSynthesis', { value: {
+  speaking: false, getVoices: () => voices, cancel() {}, addEventListener() {},
+  speak(words) { if (words.voice === voices[1]) window.spoken.push(words.text); },
+} });
+window.SpeechSynthesisUtterance = class { constructor(text) { this.text = text; } };
+"""
+"""Stands where the phone's motor and voices would be: one voice of a network, one of the phone."""
 
 
 def test_dead_wifi_loses_nothing(browser: Any, served: Served) -> None:
@@ -207,6 +232,64 @@ def test_a_line_that_breaks_is_taken_up_again(browser: Any, served: Served) -> N
     assert sorted(frames) == list(range(len(frames))) and len(frames) > 6
     assert np.abs(sound).max() > 1000
     page.context.close()
+
+
+@pytest.mark.soak
+def test_a_server_killed_while_one_talks_loses_nothing(browser: Any, filled: Path, tmp_path: Path) -> None:
+    """SIGKILL in the middle of a sentence, another server at the same address: the phone goes on by itself.
+
+    The sound that is kept is what the phone has recorded, and the words are understood once.
+    """
+    home = shutil.copytree(filled, tmp_path / "home")
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    server = served_apart(home, port)
+    page = new_page(browser)
+    recorded: dict[int, bytes] = {}
+    page.on("websocket", lambda line: line.on("framesent", lambda data: note_frame(recorded, data)))
+    with Store(home) as store:
+        job_id = store.job("Unit 7").id
+    page.goto(f"http://127.0.0.1:{port}/jobs/{job_id}/bay")
+    page.click("#talk")
+    page.wait_for_timeout(2500)
+    server.kill()
+    server.wait()
+    page.wait_for_timeout(2500)
+    assert "Still on this phone" in page.inner_text("#held-text")
+    server = served_apart(home, port)
+    page.wait_for_selector("#told .told-spot", timeout=60_000)
+    page.click("#talk")
+    page.wait_for_function(
+        "async () => (await (await import('/static/kept-here.js')).takes()).length === 0", timeout=60_000
+    )
+    page.context.close()
+    server.terminate()
+    server.wait(30)
+    with Store(home) as store:
+        clips = store.job(job_id).clips
+        left = [p for p in (home / "journal").rglob("*.raw") if p.stat().st_size]
+        sound = b"".join(soundfile.read(home / clip.path, dtype="int16")[0].tobytes() for clip in clips)
+    sound += b"".join(path.read_bytes() for path in left)
+    assert len(sound) == sum(map(len, recorded.values()))
+    assert sound.startswith(b"".join(recorded[n] for n in range(12)))
+
+
+def served_apart(home: Path, port: int) -> subprocess.Popen[bytes]:
+    """``fieldnote serve`` in a process of its own, when it answers."""
+    run = [sys.executable, "-m", "fieldnote", "serve", "--port", str(port)]
+    server = subprocess.Popen(run, env=os.environ | {"FIELDNOTE_HOME": str(home)}, stderr=subprocess.DEVNULL)
+    for _ in range(600):
+        try:
+            socket.create_connection(("127.0.0.1", port)).close()
+            return server
+        except OSError:
+            time.sleep(0.1)
+    raise AssertionError("the server never answered")
+
+
+def note_frame(recorded: dict[int, bytes], data: Any) -> None:
+    if isinstance(data, bytes):
+        recorded[int.from_bytes(data[:4], "little")] = data[12:]
 
 
 def test_photos_are_taken_with_two_touches_and_wait_for_the_network(browser: Any, served: Served) -> None:

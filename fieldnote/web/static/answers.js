@@ -45,7 +45,7 @@ export function tone(name) {
 // Only voices that live on this phone: others send the words to a network.
 const localVoice = () =>
   window.speechSynthesis?.getVoices().filter((voice) => voice.localService && voice.lang.startsWith("en"))
-    .sort((a, b) => b.default - a.default)[0];
+    .sort((a, b) => Number(b.default ?? false) - Number(a.default ?? false))[0];
 
 export const canSpeak = () => Boolean(localVoice());
 

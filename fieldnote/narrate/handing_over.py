@@ -110,6 +110,18 @@ def handover(job: Job, pack: Vocabulary, advice: Advice | None = None) -> Handov
     return Handover(f"Handover: {job.name}", tuple(parts))
 
 
+def left_off(job: Job, pack: Vocabulary) -> tuple[Sentence, ...]:
+    """What was taken off the vehicle, loosened or lifted and not put back.
+
+    Raises:
+        PackFault: the wording of the pack cannot be used.
+
+    """
+    wording = load_wording(pack)
+    entries = shown(numbered(job.entries), wording)
+    return tuple(_off(Record(job, entries, prove(entries, wording), wording)))
+
+
 def _few(lines: Sequence[Sentence]) -> tuple[Sentence, ...]:
     if len(lines) <= SHOWN:
         return tuple(lines)
@@ -235,4 +247,4 @@ def _heard(job: Job, entries: Sequence[Entry], words: Sequence[str]) -> tuple[Se
     return tuple(dict.fromkeys(found))
 
 
-__all__ = ["SPOKEN_WORDS", "Handover", "Part", "handover", "step_text"]
+__all__ = ["SPOKEN_WORDS", "Handover", "Part", "handover", "left_off", "step_text"]

@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from markupsafe import Markup
 
 from fieldnote.flow import close_job, read_text, reopen_job
 from fieldnote.narrate.formats import FORMATS
+from fieldnote.narrate.handing_over import left_off
 from fieldnote.narrate.sketch import LEGEND, Mark, load_sketch, marks_of, svg
 from fieldnote.records import Edit, Job
 from fieldnote.store.changes import in_force
 from fieldnote.vocabulary import Pack
-from fieldnote.web.asking import OnPage, Page, Sent, text_of
+from fieldnote.web.asking import OnPage, Page, Sent, text_of, texts_of
 from fieldnote.web.entry_views import Names, changed_words, entry_views
 from fieldnote.web.entry_views import by_id as views_by_id
 from fieldnote.web.entry_views import refs as refs_of
@@ -105,9 +106,13 @@ def notice_of(job: Job, edit_id: str, names: Names) -> Notice | None:
 
 
 @router.post("/close", dependencies=[needs("correct")])
-def close(page: OnPage, job_id: str, form: Sent) -> RedirectResponse:
-    """Close the job."""
-    edit = close_job(page.house.rooms.store, page.job(job_id), page.who)
+def close(page: OnPage, job_id: str, form: Sent) -> Response:
+    """Close the job; where something is still off the vehicle, only after that was confirmed."""
+    job = page.job(job_id)
+    off = left_off(job, page.house.of(job).pack) if job.status == "open" else ()
+    if any(line.text not in texts_of(form, "left-off") for line in off):
+        return page.render("close.html.j2", 409, job=job, off=[line.text for line in off])
+    edit = close_job(page.house.rooms.store, job, page.who)
     return page.to(f"/jobs/{edit.job_id}?changed={edit.id}")
 
 

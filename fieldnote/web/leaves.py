@@ -18,6 +18,7 @@ from fieldnote.narrate.guide_page import guide_html
 from fieldnote.narrate.sketch import load_sketch
 from fieldnote.web.asking import OnPage, Sent, text_of
 from fieldnote.web.bay import advice_of
+from fieldnote.web.documents import file_name
 from fieldnote.web.roles import needs
 from fieldnote.web.write_ups import map_of
 
@@ -57,6 +58,16 @@ def hand_over_leaf(page: OnPage, job_id: str) -> HTMLResponse:
     job = page.job(job_id)
     rooms = page.house.of(job)
     return document(document_as(handover(job, rooms.pack, advice_of(rooms, job)).document(), "html").decode())
+
+
+@router.get("/jobs/{job_id}/handover/leaf.pdf")
+def hand_over_pdf(page: OnPage, job_id: str) -> Response:
+    """The same as PDF."""
+    job = page.job(job_id)
+    rooms = page.house.of(job)
+    data = document_as(handover(job, rooms.pack, advice_of(rooms, job)).document(), "pdf")
+    named = f'inline; filename="{file_name(job.name)}-handover.pdf"'
+    return Response(data, media_type="application/pdf", headers={"content-disposition": named})
 
 
 @router.get("/guide")

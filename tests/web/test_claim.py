@@ -77,7 +77,8 @@ def test_an_untouched_form_changes_nothing(house: House) -> None:
     """A claim kept as it was drawn makes no change, whatever it holds."""
     fill(
         house, payer="maker", parts="2 x 55012-A clip\n1 x 7 gasket", diagnosis_h="1:20", repair_h="0,7",
-        day_in="2026-11-02", odometer="62,305 mi", odometer_out="62,311.5", other_work="glass, last year", vin="1M8GDM9AXKP042788",
+        day_in="2026-11-02", odometer="62,305 mi", odometer_out="62,311.5", other_work="glass, last year",
+        vin="1M8GDM9AXKP042788",
     )  # fmt: skip
     before, drawn = house.job().edits, was(shown(house))
     fill(house, **drawn, **{name.removeprefix("was-"): value for name, value in drawn.items()})

@@ -94,11 +94,14 @@ def open_engine(settings: RecognizeSettings, pack: Any = None, home: Path | None
 
     """
     if settings.engine == "whisper":
+        from fieldnote.recognize.hints import grammar_phrases
         from fieldnote.recognize.trade_language import language_of
         from fieldnote.recognize.whisper_engine import WhisperEngine
 
         trade = pack.id if pack is not None else trade
         language = language_of(trade) if settings.trade_language and trade else None
+        if language is not None and pack is not None:
+            language = language.knowing(grammar_phrases(pack))
         return WhisperEngine.open(settings, home, language)
     if settings.engine == "vosk":
         from fieldnote.recognize.vosk_engine import VoskEngine

@@ -27,6 +27,8 @@ from fieldnote.resources import shipped
 ORDER = 3
 _DISCOUNT = 0.75
 _UNKNOWN_PROB = 1e-7
+_ADDED_PROB = 1e-4
+"""Of a word that the pack knows and the text it was made from did not have, such as one that a lead has added."""
 _BEGIN, _END = "<s>", "</s>"
 
 
@@ -45,8 +47,15 @@ class _Counts:
 class TradeLanguage:
     """A trigram model, and the phrases that are said alone."""
 
-    def __init__(self, ngrams: _Counts, followed: _Counts, ways: _Counts, alone: tuple[str, ...]) -> None:
-        self._ngrams, self._followed, self._ways = ngrams, followed, ways
+    def __init__(
+        self,
+        ngrams: _Counts,
+        followed: _Counts,
+        ways: _Counts,
+        alone: tuple[str, ...],
+        added: frozenset[str] = frozenset(),
+    ) -> None:
+        self._ngrams, self._followed, self._ways, self._added = ngrams, followed, ways, added
         self.alone = alone
         """Utterances of one to three words that the trade knows, the usual ones first."""
         self.known_alone = frozenset(alone)
@@ -90,6 +99,11 @@ class TradeLanguage:
                 f"the language model cannot be read ({error})", where=str(path), do="Install fieldnote again."
             ) from error
 
+    def knowing(self, phrases: Iterable[str]) -> TradeLanguage:
+        """The same model, to which no word of ``phrases`` is a stranger."""
+        words = frozenset(word for phrase in phrases for word in spoken(phrase).split())
+        return TradeLanguage(self._ngrams, self._followed, self._ways, self.alone, words)
+
     def save(self, path: Path) -> None:
         """Write it, compressed."""
         tables = {"ngrams": self._ngrams, "followed": self._followed, "ways": self._ways}
@@ -104,15 +118,17 @@ class TradeLanguage:
         return sum(math.log(self._prob(line[i - ORDER + 1 : i + 1])) for i in range(ORDER - 1, len(line)))
 
     def _prob(self, words: Sequence[str]) -> float:
-        if not words:
-            return _UNKNOWN_PROB
-        shorter = self._prob(words[1:])
+        """Of the last word, given those before it."""
+        shorter = self._prob(words[1:]) if len(words) > 1 else self._stranger_prob(words[0])
         before = _key(words[:-1], len(words))
         total = self._followed.of(before)
         if not total:
             return shorter
         seen = max(0.0, self._ngrams.of(_key(words)) - _DISCOUNT)
         return (seen + _DISCOUNT * self._ways.of(before) * shorter) / total
+
+    def _stranger_prob(self, word: str) -> float:
+        return _ADDED_PROB if word in self._added else _UNKNOWN_PROB
 
 
 @lru_cache(maxsize=4)

@@ -50,6 +50,16 @@ def test_nothing_is_impossible(language: TradeLanguage) -> None:
     assert -math.inf < language.log_prob("quite other words") < language.log_prob("quite other") < 0
 
 
+def test_a_word_that_was_added_is_no_stranger(language: TradeLanguage) -> None:
+    """What a lead adds to the pack is likelier than an unknown word, without the model being made anew."""
+    added = language.knowing(["rubber doughnut"])
+    assert added.log_prob("the doughnut is torn") > language.log_prob("the doughnut is torn")
+    assert added.log_prob("the doughnut is torn") > added.log_prob("the donut is torn")
+    assert added.log_prob("the left grommet is torn") == pytest.approx(
+        language.log_prob("the left grommet is torn"), abs=0.1
+    )
+
+
 def test_case_and_marks_do_not_count(language: TradeLanguage) -> None:
     """Capitals, hyphens and full stops are how it is written, not what is said."""
     assert spoken("Left D-pillar, it's torn.") == "left d pillar it's torn"

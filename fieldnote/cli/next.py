@@ -73,7 +73,7 @@ def _of_job(ref: str, learning: bool) -> tuple[Advice, LeakMap]:
     rooms = Rooms()
     found = rooms.store.job(ref)
     rooms = rooms.for_pack(found.pack)
-    rates = learned_rates(rooms.store, rooms.leak_map, found.pack) if learning else None
+    rates = learned_rates(rooms.store, rooms.leak_map, found.pack, found) if learning else None
     return next_checks(rooms.store, found, rooms.leak_map, cautions=rooms.cautions, rates=rates), rooms.leak_map
 
 
@@ -154,11 +154,14 @@ def _wire(advice: Advice) -> dict[str, Any]:
 
 
 def _show_changes(as_json: bool) -> None:
-    from fieldnote.flow import Rooms, learned_rates
+    from fieldnote.cli.bars import bar
+    from fieldnote.flow import Rooms, all_lessons, learned_rates
     from fieldnote.suggest import changes as moved
     from fieldnote.wire import plain
 
     rooms = Rooms()
+    with bar("learning") as tell:
+        all_lessons(rooms.store, rooms.leak_map, rooms.pack.id, tell)
     rates = learned_rates(rooms.store, rooms.leak_map, rooms.pack.id)
     rows: Sequence[Any] = moved(rooms.leak_map, rates) if rates is not None else ()
     if as_json:

@@ -182,7 +182,7 @@ def show_changes(console: Console, rates: Rates | None, changes: Sequence[Change
     if rates is None or not changes:
         console.print("No closed job has taught anything yet: only cured jobs do (repaired, and dry in the retest).")
         return
-    many = len(rates.jobs)
+    many = rates.taught
     console.print(Text(f"Base rates after {many} cured job{'s' if many > 1 else ''} ({rates.id})", style="bold"))
     table = Table(box=None, pad_edge=False, header_style="dim")
     for name in ("source", "jobs", "map", "now"):
@@ -190,5 +190,5 @@ def show_changes(console: Console, rates: Rates | None, changes: Sequence[Change
     for change in changes:
         table.add_row(change.name, f"{change.jobs:g}", f"{100 * change.before:.2f}%", f"{100 * change.after:.2f}%")
     console.print(table)
-    if rates.withdrawn:
-        console.print(f"Withdrawn, since the vehicle came back: {len(rates.withdrawn)}.")
+    if rates.taken_back:
+        console.print(f"Withdrawn, since the vehicle came back: {rates.taken_back}.")

@@ -10,7 +10,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldnote.flow.advising import advise_on, learned_rates, next_checks
+    from fieldnote.flow.advising import advise_on, all_lessons, learned_rates, next_checks
     from fieldnote.flow.corrections import add_entry, correct, disregard, undo
     from fieldnote.flow.jobs import amend, close_job, open_job, rename, reopen_job
     from fieldnote.flow.rooms import Rooms
@@ -25,6 +25,7 @@ __all__ = [
     "TakenFile",
     "add_entry",
     "advise_on",
+    "all_lessons",
     "amend",
     "close_job",
     "correct",
@@ -48,6 +49,7 @@ _HOME = {
     "TakenFile": "taking",
     "add_entry": "corrections",
     "advise_on": "advising",
+    "all_lessons": "advising",
     "amend": "jobs",
     "close_job": "jobs",
     "correct": "corrections",

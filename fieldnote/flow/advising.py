@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
+from fieldnote.errors import StoreFault
 from fieldnote.records import Advice, Conditions, Entry, Job, Rates
 from fieldnote.store import Store
-from fieldnote.suggest import Cautions, LeakMap, advise, learn, vehicle_of
+from fieldnote.suggest import Cautions, LeakMap, Teacher, advise, families_of, vehicle_of
+
+_AT_ONCE = 100
+"""New or changed jobs that are learned from before an answer is given; more of them wait for `all_lessons`."""
+
+Progress = Callable[[float, str], None]
 
 
 def next_checks(
@@ -19,7 +26,7 @@ def next_checks(
         job: the job, or its id, name or the start of either.
         leak_map: where water may come in.
         cautions: what to be careful with, shown with each step.
-        rates: what closed jobs taught; the map's own rates where None.
+        rates: what closed jobs taught (``learned_rates`` for this job); the map's own rates where None.
 
     Raises:
         NotFound: no such job.
@@ -48,14 +55,59 @@ def advise_on(
     return advise(leak_map, entries, conditions, cautions=cautions)
 
 
-def learned_rates(store: Store, leak_map: LeakMap, pack_id: str) -> Rates | None:
-    """What the closed jobs of this pack taught; none where there are none.
+def learned_rates(store: Store, leak_map: LeakMap, pack_id: str, job: Job | None = None) -> Rates | None:
+    """What the closed jobs of this pack taught; none where they taught nothing.
+
+    For a ``job`` with what its vehicle's family and earlier visits taught, and without what it taught itself: asked
+    again, a closed job would find its own cure confirmed by itself. Without one, the jobs behind the rates are named.
 
     Raises:
         StoreFault: the data folder cannot be used.
 
     """
-    if not store.jobs(status="closed", limit=1):
-        return None
-    rates = store.rates(pack_id, leak_map.hash, lambda jobs: learn(leak_map, jobs))
-    return rates if rates.jobs or rates.withdrawn else None
+    teacher = Teacher(leak_map, pack_id)
+    unread = _catch_up(store, teacher, job)
+    if job is not None:
+        vehicle = vehicle_of(job)
+        rates = store.rates(teacher, families=families_of(vehicle), vehicle=vehicle.id, but=job.id)
+    else:
+        taught, withdrawn = store.jobs_behind_rates(teacher)
+        rates = replace(store.rates(teacher), jobs=taught, withdrawn=withdrawn)
+    rates = replace(rates, unread=unread)
+    return rates if rates.taught or rates.taken_back or rates.unread else None
+
+
+def all_lessons(store: Store, leak_map: LeakMap, pack_id: str, progress: Progress | None = None) -> None:
+    """Learn from every job that is new or changed, however many they are.
+
+    Raises:
+        StoreFault: the data folder cannot be used.
+
+    """
+    teacher = Teacher(leak_map, pack_id)
+    due = store.count_due_lessons(teacher)
+
+    def told(made: int) -> None:
+        if progress is not None:
+            progress(min(1.0, made / due), f"learning from jobs that are new or changed: {made} of {due}")
+
+    if due:
+        store.make_lessons(teacher, progress=told)
+
+
+def _catch_up(store: Store, teacher: Teacher, job: Job | None) -> int:
+    """Learn from the few jobs that have changed since somebody asked; gives how many are left.
+
+    An open job that is being dictated changes all the time and teaches nothing: it is read only where its vehicle
+    became known, which may withdraw what an earlier visit taught.
+    """
+    due = store.count_due_lessons(teacher)
+    if due == 1 and job is not None and job.status == "open" and not store.lesson_is_due(teacher, job):
+        return 0
+    if not due:
+        return 0
+    try:
+        return max(0, due - store.make_lessons(teacher, _AT_ONCE))
+    except StoreFault:
+        # What cannot be written now is learned later: advice does not wait for it.
+        return due

@@ -22,7 +22,7 @@ def guide(rooms: Rooms, places: Sequence[str] = (), *, learning: bool = True) ->
     rates = learned_rates(rooms.store, leak_map, rooms.pack.id) if learning else None
     prior = [float(p) for p in learned_prior(leak_map, rates)]
     leaves = field_guide(leak_map, rooms.pack, rooms.cautions, places=places, prior=prior)
-    jobs = len(rates.jobs) if rates is not None else 0
+    jobs = rates.taught if rates is not None else 0
     taught = f"{jobs} closed job{'s' if jobs != 1 else ''} moved the shares." if jobs else ""
     return leaves, taught
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fieldnote.errors import UserMistake
+from fieldnote.flow.advising import all_lessons
 from fieldnote.flow.rooms import Rooms
 from fieldnote.flow.understanding import re_extract
 from fieldnote.store import Store
@@ -14,6 +15,7 @@ from fieldnote.store.bundles import read_bundle, write_bundle
 from fieldnote.store.portable import Merged
 
 Progress = Callable[[float, str], None]
+_MANY = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,4 +64,7 @@ def import_jobs(rooms: Rooms, bundle: Path, *, progress: Progress | None = None)
         if merged.stale:
             job = rooms.store.job(merged.job_id)
             re_extract(rooms.store, job, rooms.for_pack(job.pack).extractor)
+    if len(taken.jobs) > _MANY and rooms.has_map:
+        # Whoever asks for advice next does not wait for what so many jobs teach.
+        all_lessons(rooms.store, rooms.leak_map, rooms.pack.id, progress)
     return Arrived(taken.jobs, taken.sounds)

@@ -8,10 +8,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sqlite_utils import Database
-from sqlite_utils.migrations import Migrations
-
 from fieldnote.errors import StoreFault
+from fieldnote.store.database import Database, Migrations
 from fieldnote.store.identity import new_id, now
 
 steps = Migrations("fieldnote")
@@ -316,7 +314,56 @@ INSERT INTO summary_due SELECT id FROM job;
 CREATE TABLE summary_word (code INTEGER PRIMARY KEY, word TEXT NOT NULL UNIQUE);
 """
 
+
+@steps()
+def m006_lessons(db: Database) -> None:
+    """What closed jobs taught, job by job and added up, in place of what was learned from all of them at a time."""
+    db.executescript(_M006)
+
+
+_M006 = """
+DROP TABLE rates;
+
+-- Derived. What one job teaches: which sources it cured (a list as JSON), whose vehicle it is, and whether that came
+-- back, which withdraws it. `families`: the vehicle's family, then with its build month.
+CREATE TABLE lesson (
+  job_id TEXT PRIMARY KEY REFERENCES job (id),
+  pack TEXT NOT NULL,
+  opened_s REAL,
+  closed_s REAL,
+  vehicle TEXT,
+  families TEXT NOT NULL,
+  sources TEXT NOT NULL,
+  withdrawn INTEGER NOT NULL
+);
+CREATE INDEX lesson_by_vehicle ON lesson (vehicle, pack);
+
+-- Jobs whose lesson is missing or older than they are. A change marks its job here in its own transaction.
+CREATE TABLE lesson_due (job_id TEXT PRIMARY KEY REFERENCES job (id)) WITHOUT ROWID;
+INSERT INTO lesson_due SELECT id FROM job;
+
+-- Derived. Lessons added up: by source for all jobs, for a family and for a vehicle, in whole parts of a job.
+CREATE TABLE lesson_count (
+  pack TEXT NOT NULL,
+  kind TEXT NOT NULL,
+  key TEXT NOT NULL,
+  source TEXT NOT NULL,
+  units INTEGER NOT NULL,
+  PRIMARY KEY (pack, kind, key, source)
+) WITHOUT ROWID;
+
+-- Derived. Which lessons those are. `made_with`: by which rules; `mark`: the marks of all, each once.
+CREATE TABLE lesson_sum (
+  pack TEXT PRIMARY KEY,
+  made_with TEXT NOT NULL,
+  taught INTEGER NOT NULL,
+  withdrawn INTEGER NOT NULL,
+  mark TEXT NOT NULL
+);
+"""
+
 STEP_NAMES = tuple(
-    step.__name__ for step in (m001_jobs_words_entries, m002_search, m003_rates, m004_photos, m005_summaries)
+    step.__name__
+    for step in (m001_jobs_words_entries, m002_search, m003_rates, m004_photos, m005_summaries, m006_lessons)
 )
 """Every step that this version knows, oldest first."""

@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlite_utils import Database
-
 from fieldnote.errors import NotFound, UserMistake
 from fieldnote.records import (
     Clip,
@@ -31,25 +29,29 @@ from fieldnote.store import (
     changes,
     entry_rows,
     job_rows,
+    lesson_rows,
+    outline_rows,
     photo_rows,
-    rate_rows,
     search,
     summary_rows,
     version_rows,
     word_rows,
 )
 from fieldnote.store.connection import BUSY_S, FILE_NAME, atomic, connect, open_database
+from fieldnote.store.database import Database
 from fieldnote.store.entry_rows import Making
 from fieldnote.store.faults import plain_faults
 from fieldnote.store.fields import CONFIRMED, ENTRY_FIELDS, HANDOVER, JOB_FIELDS, write_value
 from fieldnote.store.identity import compact, new_id, now, words_hash
 from fieldnote.store.job_rows import Status, first
+from fieldnote.store.lesson_rows import Teacher
 from fieldnote.store.rows import entry_to_json, intake_from_json
 from fieldnote.store.search import Query
 from fieldnote.store.sound_shelf import Kept, SoundShelf
 from fieldnote.store.summary_rows import Summarizer
 
 _SUMMARIES_AT_ONCE = 500
+_LESSONS_AT_ONCE = 500
 
 
 class Store:
@@ -487,28 +489,51 @@ class Store:
     def outlines(self, pack: str) -> list[Job]:
         """All jobs of a pack with intake, entries and changes, oldest first, without words and sound."""
         with self.reading() as db:
-            return rate_rows.outlines(db, pack)
+            return outline_rows.outlines(db, pack)
 
-    def rates(self, pack: str, map_hash: str, learn: Callable[[list[Job]], Rates]) -> Rates:
-        """What the jobs of a pack taught: the kept rates as long as those jobs are what they were, else learned anew.
+    def make_lessons(
+        self, teacher: Teacher, most: int | None = None, progress: Callable[[int], None] | None = None
+    ) -> int:
+        """Make the lessons that are due, or ``most`` of them, some hundred in a transaction; gives how many.
 
-        ``learn`` makes rates of all jobs of the pack (see ``outlines``).
+        ``progress`` is told how many are made.
+        """
+        made = 0
+        while most is None or made < most:
+            with self.atomic() as db:
+                limit = _LESSONS_AT_ONCE if most is None else min(_LESSONS_AT_ONCE, most - made)
+                new = lesson_rows.make(db, teacher, limit)
+            made += new
+            if progress is not None and new:
+                progress(made)
+            if new < limit:
+                break
+        return made
+
+    def count_due_lessons(self, teacher: Teacher) -> int:
+        """How many lessons have to be made before all can be relied on."""
+        with self._reading() as db:
+            return lesson_rows.count_due(db, teacher)
+
+    def lesson_is_due(self, teacher: Teacher, job: Job) -> bool:
+        """Whether the lesson of an open job has to be made anew before anything is said of its vehicle's other jobs."""
+        with self._reading() as db:
+            return not lesson_rows.says_the_same(db, teacher, job)
+
+    def rates(
+        self, teacher: Teacher, *, families: Sequence[str] = (), vehicle: str | None = None, but: str | None = None
+    ) -> Rates:
+        """What the lessons made so far come to, with the counts of some families and of one vehicle.
+
+        ``but`` is a job whose own lesson is left out.
         """
         with self.reading() as db:
-            state = rate_rows.state_of(db, pack, map_hash)
-            kept = rate_rows.kept_rates(db, pack, state)
-            jobs = rate_rows.outlines(db, pack) if kept is None else []
-        if kept is not None:
-            return kept
-        learned = learn(jobs)
-        with self.atomic() as db:
-            rate_rows.keep_rates(db, pack, state, learned)
-        return learned
+            return lesson_rows.rates(db, teacher, families, vehicle, but)
 
-    def rates_called(self, rates_id: str) -> Rates | None:
-        """The rates of this id, which a suggestion may name, or None."""
+    def jobs_behind_rates(self, teacher: Teacher) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The jobs that teach, and those that are withdrawn since their vehicle came back."""
         with self._reading() as db:
-            return rate_rows.rates_called(db, rates_id)
+            return lesson_rows.jobs_behind(db, teacher)
 
     # ---- photos ---------------------------------------------------------------------------------------------
 

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fieldnote.records import Advice, Conditions, Entry, Rates, Reason, Side, Suggestion, Unused
+from fieldnote.records import Advice, Conditions, Entry, Rates, Reason, Side, Suggestion
 from fieldnote.suggest import wording
 from fieldnote.suggest.aftercare import aftercare
 from fieldnote.suggest.belief import Belief, posterior
 from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing, standings
+from fieldnote.suggest.conditions import weigh_conditions
 from fieldnote.suggest.explain import shares
 from fieldnote.suggest.leak_map import Floats, LeakMap
 from fieldnote.suggest.learning import Vehicle, learned_prior, rates_note
 from fieldnote.suggest.plan import make_plan
-from fieldnote.suggest.reading import DRY, LEAK, Item, Reading, read
+from fieldnote.suggest.reading import Reading, read
+from fieldnote.suggest.trials import DRY, LEAK
 
 MOST_SUGGESTIONS = 12
 FEWEST_SUGGESTIONS = 3
@@ -54,7 +56,7 @@ def advise(
     named = [e if e.id else replace(e, id=f"entry {n}") for n, e in enumerate(entries, 1)]
     prior = learned_prior(leak_map, rates, vehicle)
     reading = read(leak_map, named, prior)
-    weighed, unknown = _conditions(leak_map, reading, conditions or Conditions())
+    weighed, unknown = weigh_conditions(leak_map, reading, conditions or Conditions())
     net = weighed.network()
     belief = posterior(net)
     stand = standings(leak_map, named)
@@ -75,33 +77,6 @@ def advise(
         cautions=(cautions or Cautions()).always,
         notes=tuple(_notes(leak_map, weighed, belief, named, stand, rates, another)),
     )
-
-
-# ---- conditions -----------------------------------------------------------------------------------------------
-
-
-def _conditions(leak_map: LeakMap, reading: Reading, conditions: Conditions) -> tuple[Reading, tuple[Unused, ...]]:
-    """The reading with the conditions of the job weighed in: odds by liquid, and of single sources."""
-    items, unknown = [], []
-    for f in fields(Conditions):
-        value = getattr(conditions, f.name)
-        for id in value if isinstance(value, tuple) else ():
-            item = _condition(leak_map, reading, id)
-            if item is None:
-                unknown.append(Unused(f"condition {id}", "no source of the map depends on it"))
-            else:
-                items.append(item)
-    return replace(reading, items=(*items, *reading.items)), tuple(unknown)
-
-
-def _condition(leak_map: LeakMap, reading: Reading, id: str) -> Item | None:
-    by_liquid = leak_map.condition_odds.get(id, {})
-    factor = np.array([by_liquid.get(s.row.liquid, 1.0) * s.row.conditions.get(id, 1.0) for s in leak_map.sources])
-    if (factor == 1.0).all():
-        return None
-    odds = np.zeros(len(reading.prior))
-    odds[: len(factor)] = np.log(factor)
-    return Item(f"condition of the job: {leak_map.name('condition', id)}", (), odds)
 
 
 # ---- candidates -----------------------------------------------------------------------------------------------

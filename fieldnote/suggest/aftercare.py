@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from fieldnote.records import Aftercare, Entry
 from fieldnote.suggest import wording
 from fieldnote.suggest.leak_map import AftercareRow, LeakMap
-from fieldnote.suggest.reading import LEAK
+from fieldnote.suggest.trials import LEAK
 
 
 def aftercare(leak_map: LeakMap, entries: Sequence[Entry]) -> tuple[Aftercare, ...]:

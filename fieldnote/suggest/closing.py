@@ -10,7 +10,8 @@ import numpy as np
 from fieldnote.records import Entry
 from fieldnote.suggest import matching
 from fieldnote.suggest.leak_map import LeakMap
-from fieldnote.suggest.reading import DRY, LEAK, mended_by, method_of
+from fieldnote.suggest.repairs import mended_by
+from fieldnote.suggest.trials import DRY, LEAK, method_of
 
 
 @dataclass(frozen=True, slots=True)

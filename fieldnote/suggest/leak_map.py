@@ -200,10 +200,11 @@ class Access:
 
 @dataclass(frozen=True, slots=True)
 class ConditionWeight:
-    """What a condition of the job does to the odds of sources by the ``liquid`` that they let in."""
+    """What a condition of the job does to the odds of sources: by the ``liquid`` that they let in, and by side."""
 
     id: str = field(metadata={"ref": "condition"})
-    odds: Mapping[str, float]
+    odds: Mapping[str, float] = field(default_factory=dict)
+    side_odds: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,7 +334,7 @@ class LeakMap:
     behind: tuple[tuple[int, ...], ...]
     """For each source the openings that it lies behind, those that come off first included."""
     zone_behind: Mapping[str, tuple[str, ...]]
-    condition_odds: Mapping[str, Mapping[str, float]]
+    conditions: Mapping[str, ConditionWeight]
     aftercare: tuple[AftercareRow, ...]
     names: Mapping[tuple[str, str], str]
     """Printed names by kind and id."""

@@ -8,16 +8,20 @@ jobs, and a vehicle from its family, each with its own strength: so one odd job 
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 import numpy as np
 
+from fieldnote.lessons import Lesson, Tally, withdrawn_of
 from fieldnote.records import Intake, Job, Rates
 from fieldnote.suggest.closing import standings
 from fieldnote.suggest.leak_map import Floats, LeakMap
+
+_RULES = "1"
+"""Goes up when the same job would teach something else by this code."""
+_DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +53,59 @@ def vehicle_of(job: Job) -> Vehicle:
     return Vehicle(intake.family, str(month) if month else None, str(id) if id else None)
 
 
+def families_of(vehicle: Vehicle) -> tuple[str, ...]:
+    """The names under which a vehicle's family is counted: the family, then with its build month."""
+    if not vehicle.family:
+        return ()
+    month = (f"{vehicle.family} {vehicle.build_month}",) if vehicle.build_month else ()
+    return (vehicle.family, *month)
+
+
+@dataclass(frozen=True, slots=True)
+class Teacher:
+    """Makes lessons of the jobs of one vocabulary (``pack``) by one leak map."""
+
+    leak_map: LeakMap
+    pack: str
+
+    @property
+    def map_hash(self) -> str:
+        """Of the map whose sources the lessons name."""
+        return self.leak_map.hash
+
+    @property
+    def made_with(self) -> str:
+        """Changes whenever the same job would give another lesson."""
+        return f"{self.leak_map.hash}-{_RULES}"
+
+    @property
+    def comeback_s(self) -> float:
+        """A vehicle that is back within so many seconds withdraws what its earlier job taught."""
+        return self.leak_map.learning.comeback_days * _DAY_S
+
+    def lesson(self, job: Job) -> Lesson:
+        """What a job teaches. An open one cures nothing yet, but says that its vehicle is here."""
+        vehicle = vehicle_of(job)
+        opened_s = _seconds(job.created_at)
+        if job.status != "closed":
+            return Lesson(job.id, opened_s, None, vehicle.id, families_of(vehicle))
+        closed_s = _seconds(job.closed_at) or opened_s
+        return Lesson(job.id, opened_s, closed_s, vehicle.id, families_of(vehicle), cured_sources(self.leak_map, job))
+
+
 def learn(leak_map: LeakMap, jobs: Iterable[Job]) -> Rates:
     """What closed jobs teach. Only cured jobs count; a comeback within the set days withdraws the earlier one."""
-    closed = sorted((j for j in jobs if j.status == "closed"), key=lambda j: (j.closed_at or j.created_at, j.id))
-    visits = _visits(jobs if isinstance(jobs, Sequence) else closed)
-    cured = {job.id: sources for job in closed if (sources := cured_sources(leak_map, job))}
-    withdrawn = {j.id for j in closed if j.id in cured and _came_back(leak_map, j, visits)}
-    return _count(leak_map, [j for j in closed if j.id in cured and j.id not in withdrawn], cured, sorted(withdrawn))
+    teacher = Teacher(leak_map, leak_map.pack_id)
+    lessons = sorted((teacher.lesson(job) for job in jobs), key=lambda lesson: lesson.job_id)
+    withdrawn, tally = withdrawn_of(lessons, teacher.comeback_s), Tally()
+    for lesson in lessons:
+        tally.add(lesson, withdrawn=withdrawn[lesson.job_id])
+    named = [lesson.job_id for lesson in lessons if lesson.sources]
+    return replace(
+        tally.rates(leak_map.hash),
+        jobs=tuple(id for id in named if not withdrawn[id]),
+        withdrawn=tuple(id for id in named if withdrawn[id]),
+    )
 
 
 def cured_sources(leak_map: LeakMap, job: Job) -> tuple[str, ...]:
@@ -66,60 +116,12 @@ def cured_sources(leak_map: LeakMap, job: Job) -> tuple[str, ...]:
     return tuple(leak_map.sources[s.source].id for s in stand)
 
 
-def _visits(jobs: Iterable[Job]) -> dict[str, list[tuple[datetime, str]]]:
-    """By vehicle the days on which its jobs were opened, with their ids: so that a comeback is looked up and not
-    searched for among all jobs."""
-    visits: dict[str, list[tuple[datetime, str]]] = {}
-    for job in jobs:
-        vehicle, opened = vehicle_of(job).id, _day(job.created_at)
-        if vehicle is not None and opened is not None:
-            visits.setdefault(vehicle, []).append((opened, job.id))
-    return visits
-
-
-def _came_back(leak_map: LeakMap, job: Job, visits: Mapping[str, Sequence[tuple[datetime, str]]]) -> bool:
-    mine, closed = vehicle_of(job).id, _day(job.closed_at or job.created_at)
-    if mine is None or closed is None:
-        return False
-    longest_s = leak_map.learning.comeback_days * 86400
-    return any(
-        other != job.id and 0 <= (opened - closed).total_seconds() <= longest_s
-        for opened, other in visits.get(mine, ())
-    )
-
-
-def _day(text: str | None) -> datetime | None:
+def _seconds(text: str | None) -> float | None:
+    """Seconds since 1970 of a time as the store writes it; one that names no zone is in UTC."""
     if not text:
         return None
-    day = datetime.fromisoformat(text)
-    return day.replace(tzinfo=None) if day.tzinfo is None else day.astimezone().replace(tzinfo=None)
-
-
-def _count(
-    leak_map: LeakMap, jobs: Sequence[Job], cured: Mapping[str, tuple[str, ...]], withdrawn: Sequence[str]
-) -> Rates:
-    counts: dict[str, float] = {}
-    families: dict[str, dict[str, float]] = {}
-    vehicles: dict[str, dict[str, float]] = {}
-    for job in jobs:
-        vehicle = vehicle_of(job)
-        tables = [counts, *(families.setdefault(k, {}) for k in _family_keys(vehicle))]
-        if vehicle.id:
-            tables.append(vehicles.setdefault(vehicle.id, {}))
-        for source in cured[job.id]:
-            for table in tables:
-                table[source] = table.get(source, 0.0) + 1.0 / len(cured[job.id])
-    names = tuple(sorted(job.id for job in jobs))
-    seed = "\n".join([leak_map.hash, *names])
-    id = f"rates-{hashlib.sha256(seed.encode()).hexdigest()[:12]}"
-    return Rates(id, leak_map.hash, names, counts, families, vehicles, tuple(withdrawn))
-
-
-def _family_keys(vehicle: Vehicle) -> tuple[str, ...]:
-    if not vehicle.family:
-        return ()
-    month = (f"{vehicle.family} {vehicle.build_month}",) if vehicle.build_month else ()
-    return (vehicle.family, *month)
+    moment = datetime.fromisoformat(text)
+    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
 
 
 def learned_prior(leak_map: LeakMap, rates: Rates | None, vehicle: Vehicle | None = None) -> Floats:
@@ -128,7 +130,7 @@ def learned_prior(leak_map: LeakMap, rates: Rates | None, vehicle: Vehicle | Non
         return leak_map.prior
     total = float(leak_map.prior.sum())
     share = _mean(leak_map, leak_map.prior / total, leak_map.learning.strength, rates.counts)
-    for key in _family_keys(vehicle) if vehicle else ():
+    for key in families_of(vehicle) if vehicle else ():
         share = _mean(leak_map, share, leak_map.learning.family_strength, rates.by_family.get(key, {}))
     if vehicle is not None and vehicle.id:
         share = _mean(leak_map, share, leak_map.learning.vehicle_strength, rates.by_vehicle.get(vehicle.id, {}))
@@ -154,12 +156,17 @@ def changes(leak_map: LeakMap, rates: Rates, vehicle: Vehicle | None = None) -> 
 
 def rates_note(leak_map: LeakMap, rates: Rates | None) -> Iterable[str]:
     """One line on what was learned, where anything was."""
-    if rates is None or not rates.jobs:
+    if rates is None:
+        return
+    if rates.unread:
+        many = "job is" if rates.unread == 1 else "jobs are"
+        yield f"{rates.unread} new or changed {many} not learned from yet; `fieldnote next --changes` reads them."
+    if not rates.taught:
         return
     if rates.map_hash != leak_map.hash:
         yield "What closed jobs taught was learned on another leak map and is not used."
         return
-    many = len(rates.jobs)
+    many = f"{rates.taught} cured job{'s' if rates.taught > 1 else ''}"
     moved = changes(leak_map, rates)[:3]
     told = "; ".join(f"{c.name} {100 * c.before:.1f} → {100 * c.after:.1f}%" for c in moved)
-    yield f"Base rates learned from {many} cured job{'s' if many > 1 else ''} ({rates.id}): {told}."
+    yield f"Base rates learned from {many} ({rates.id}): {told}."

@@ -14,6 +14,7 @@ from fieldnote.records import Side
 from fieldnote.suggest.leak_map import (
     RELATIONS,
     SIDE_CODE,
+    SOURCE_SIDES,
     Access,
     AftercareRow,
     ConditionWeight,
@@ -123,7 +124,7 @@ def _build(reader: Reader, pack: Pack, file: Path) -> LeakMap | None:
         openings=openings,
         behind=tuple(openings_needed(openings, s.row.access, s.side) for s in flat),
         zone_behind={row.id: row.access for _, row in zones},
-        condition_odds={row.id: row.odds for _, row in conditions},
+        conditions={row.id: row for _, row in conditions},
         aftercare=tuple(row for _, row in aftercare),
         names=_names(pack, reader),
     )
@@ -242,6 +243,11 @@ def _check_conditions(
         for liquid in row.odds:
             if liquid not in liquids:
                 reader.fault(reader.line(spot, "odds"), f"odds.{liquid}", repr(liquid), "the id of a liquid", liquids)
+        for side in row.side_odds:
+            if side not in SOURCE_SIDES:
+                reader.fault(
+                    reader.line(spot, "side_odds"), f"side_odds.{side}", repr(side), f"one of {', '.join(SOURCE_SIDES)}"
+                )
     for spot, source in sources:
         for id in source.conditions:
             if id not in reader.known["condition"]:

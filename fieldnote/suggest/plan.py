@@ -13,8 +13,8 @@ from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing
 from fieldnote.suggest.leak_map import Floats, LeakMap
 from fieldnote.suggest.order import LookChoice, Planner, Problem, TestChoice, together
-from fieldnote.suggest.reading import DRY, LEAK
 from fieldnote.suggest.steps import CURED, UNPROVED, StepBook, percent
+from fieldnote.suggest.trials import DRY, LEAK
 from fieldnote.suggest.zones import ZoneTest, tells, zone_test, zone_tests
 
 MOST_STEPS = 8

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fieldnote.records import Entry, Side
 from fieldnote.suggest import matching
 from fieldnote.suggest.leak_map import Floats, LeakMap, MethodRow, Source, Zone
-from fieldnote.suggest.reading import DRY, LEAK
+from fieldnote.suggest.trials import DRY, LEAK
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,8 +142,8 @@ def test_earlier_glass_work_points_to_the_glass() -> None:
 
 def test_a_condition_that_the_map_does_not_know_is_listed() -> None:
     """It is named with why, and nothing changes."""
-    advice = ask(WET, liquid=("level",), when=("full-moon",))
-    assert {u.entry for u in advice.unused} == {"condition level", "condition full-moon"}
+    advice = ask(WET, liquid=("moonlight",), when=("full-moon",))
+    assert {u.entry for u in advice.unused} == {"condition moonlight", "condition full-moon"}
     assert advice.suggestions == ask(WET).suggestions
 
 

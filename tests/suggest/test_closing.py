@@ -185,7 +185,7 @@ def test_the_posterior_mean_of_a_published_example() -> None:
     """Gelman et al., 437 of 980 with a uniform prior: Beta(438, 544) has mean .4460285 (SOURCES section 6)."""
     two = with_prior((0.5, 0.5), strength=2.0)
     ids = [s.id for s in two.sources]
-    rates = Rates("r", two.hash, ("j",), {ids[0]: 437.0, ids[1]: 543.0})
+    rates = Rates("r", two.hash, 980, counts={ids[0]: 437.0, ids[1]: 543.0})
     assert learned_prior(two, rates)[0] == pytest.approx(0.4460285, abs=5e-8)
 
 
@@ -193,7 +193,7 @@ def test_a_poll_with_three_answers() -> None:
     """BDA poll 727/583/137, flat prior: .5020690 .4027586 .0951724 (SOURCES section 6; counts from memory)."""
     three = with_prior((0.25, 0.25, 0.25), strength=3.0)
     ids = [s.id for s in three.sources]
-    rates = Rates("r", three.hash, ("j",), dict(zip(ids, (727.0, 583.0, 137.0), strict=True)))
+    rates = Rates("r", three.hash, 1447, counts=dict(zip(ids, (727.0, 583.0, 137.0), strict=True)))
     mean = learned_prior(three, rates) / 0.75
     assert mean == pytest.approx([0.5020690, 0.4027586, 0.0951724], abs=5e-8)
 
@@ -224,6 +224,7 @@ def test_a_comeback_withdraws_what_the_earlier_job_taught() -> None:
     assert learn(shipped(), [first, late, other]).jobs == ("first",)
     withdrawn = learn(shipped(), [first, back])
     assert (withdrawn.jobs, withdrawn.withdrawn) == ((), ("first",))
+    assert (withdrawn.taught, withdrawn.taken_back) == (0, 1)
 
 
 def test_rates_are_a_pure_function_of_map_and_jobs() -> None:
@@ -232,6 +233,12 @@ def test_rates_are_a_pure_function_of_map_and_jobs() -> None:
     assert learn(shipped(), jobs) == learn(shipped(), jobs[::-1])
     assert learn(shipped(), jobs).id != learn(shipped(), jobs[:2]).id
     assert learn(replace(shipped(), hash="other"), jobs).id != learn(shipped(), jobs).id
+
+
+def test_what_was_learned_differently_has_another_id() -> None:
+    """The same jobs, one of them corrected: the counts differ, and so does the id that suggestions name."""
+    other = tuple(replace(e, part="grommet") if e.part else e for e in CURED)
+    assert learn(shipped(), [job("a"), job("b")]).id != learn(shipped(), [job("a"), job("b", other)]).id
 
 
 def test_families_and_vehicles_start_from_what_is_known_of_all() -> None:
@@ -256,6 +263,12 @@ def test_advice_names_the_rates_and_shows_the_change() -> None:
     (change,) = changes(shipped(), rates)
     assert (change.source, change.jobs) == (f"{ROW}@left", 9)
     assert change.after > change.before
+
+
+def test_jobs_that_were_not_read_yet_are_said() -> None:
+    """Where many jobs came at once, the advice says that it does not know them yet, and what reads them."""
+    told = advise(shipped(), named(WET), rates=replace(learn(shipped(), [job("j")]), unread=1200))
+    assert any("1200 new or changed jobs" in n and "--changes" in n for n in told.notes)
 
 
 def test_rates_of_another_map_are_not_used() -> None:

@@ -68,7 +68,7 @@ def advice_of(rooms: Rooms, job: Job) -> Advice | None:
     leak_map = map_of(rooms)
     if leak_map is None:
         return None
-    rates = learned_rates(rooms.store, leak_map, rooms.pack.id)
+    rates = learned_rates(rooms.store, leak_map, rooms.pack.id, job)
     return next_checks(rooms.store, job, leak_map, cautions=rooms.cautions, rates=rates)
 
 

@@ -186,8 +186,8 @@ class LiveJob:
 
     def _failed(self, why: str) -> None:
         self.fault = why
-        self.recorder.close()
         self._notice(f"not heard, but kept: {why}", True)
+        self.recorder.close()
 
 
 class LiveJobs:

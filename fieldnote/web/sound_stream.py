@@ -86,7 +86,8 @@ async def stream(socket: WebSocket, job_id: str) -> None:
     except WebSocketDisconnect:
         pass
     except FieldnoteError as error:
-        await _close(socket, FAULT, error)
+        why = line.live.fault if line.live is not None else ""
+        await _close(socket, FAULT, BadData(f"not heard, but kept: {why}") if why else error)
     finally:
         if line.live is not None and line.take is not None:
             line.live.watchers.remove(line.tell)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import subprocess
 import sys
+import time
 import uuid
 import zlib
 from collections.abc import Iterator
@@ -19,6 +21,7 @@ from fieldnote.capture.phone_takes import Tally, read_tally, settle, write_tally
 from fieldnote.errors import BadData, DeviceMissing
 from fieldnote.flow.phone_recording import FRAME_SAMPLES, Frame, PhoneRecorder, frame_of
 from fieldnote.web.live_jobs import LiveJobs
+from fieldnote.web.sound_stream import is_private
 from tests.flow.spoken_tones import ToneDetector, ToneReader, saying
 from tests.web.conftest import HOST, House
 
@@ -331,3 +334,83 @@ def test_a_killed_server_has_what_it_confirmed(talking: House) -> None:
     wait_closed(talking)
     assert np.array_equal(sound_of(talking), said)
     assert [e.place for e in talking.job("Unit 7").entries] == ["tail-lamp", "cowl"]
+
+
+@pytest.mark.parametrize(
+    ("scheme", "host", "private"),
+    [
+        ("wss", "192.168.1.20", True),
+        ("ws", "127.0.0.1", True),
+        ("ws", "::1", True),
+        ("ws", "192.168.1.20", False),
+        ("ws", "10.0.0.3", False),
+        ("ws", "", False),
+    ],
+)
+def test_sound_comes_only_where_nobody_can_listen(scheme: str, host: str, private: bool) -> None:
+    """Over https, or from this machine itself."""
+    from starlette.websockets import WebSocket
+
+    scope = {"type": "websocket", "scheme": scheme, "path": "/", "headers": [], "server": ("h", 1)}
+    scope |= {"client": (host, 5), "query_string": b""}
+    assert is_private(WebSocket(scope, None, None)) is private  # type: ignore[arg-type]
+
+
+def test_a_job_that_is_not_there_is_told(talking: House) -> None:
+    """A phone with sound for a job of another server keeps it."""
+    path = f"ws://{HOST}/jobs/jnobody/stream"
+    opening = {"take": str(uuid.uuid4()), "age_s": 0, "token": talking.token()}
+    with talking.client.websocket_connect(path, headers={"origin": f"http://{HOST}"}) as socket:
+        socket.send_json(opening)
+        assert "no such job" in json.loads(socket.receive_text())["fault"]
+
+
+def test_what_is_written_goes_among_what_is_said(talking: House) -> None:
+    """A line typed while one talks is understood in its place; without a talker it is taken as before."""
+    said = saying(0)
+    job = talking.job("Unit 7")
+    with Phone(talking) as phone:
+        phone.until("have")
+        phone.send(said)
+        phone.until("lines")
+        assert talking.send(f"/jobs/{job.id}/lines", text="right cowl drain is blocked", then="bay").status_code == 303  # type: ignore[attr-defined]
+        assert phone.until("lines")["lines"][0]["where"] == "cowl, drain hole"
+        phone.end(said)
+        phone.until("heard")
+    talking.send(f"/jobs/{job.id}/lines", text="left hood seam has a gap")
+    assert [e.place for e in talking.job("Unit 7").entries] == ["tail-lamp", "cowl", "hood"]
+
+
+def test_a_fault_of_the_recogniser_is_told_and_the_sound_stays(house: House) -> None:
+    """What cannot be heard lies in the journal, and the page says why."""
+
+    class Broken:
+        name = "broken"
+
+        def hear(self, samples: Any, hints: Any = ()) -> Any:
+            raise OSError("no model")
+
+    live = LiveJobs(lambda rooms: Broken())
+    live.detector = ToneDetector  # type: ignore[assignment]
+    house.client.app.state.live = live  # type: ignore[attr-defined]
+    said = saying(0)
+    with Phone(house) as phone:
+        phone.until("have")
+        phone.send(said)
+        with contextlib.suppress(WebSocketDisconnect):
+            phone.until("notice")
+        assert any("no model" in str(told) for told in phone.told)
+    wait_closed(house)
+    job = house.job("Unit 7")
+    assert "no model" in house.client.get(f"/jobs/{job.id}/hearing").json()["fault"]
+    raw = b"".join(path.read_bytes() for path in (house.rooms.home / "journal" / job.id).glob("*.raw"))
+    assert len(raw) > 2 * FRAME_SAMPLES
+    house.client.app.state.live = mended = LiveJobs(lambda rooms: ToneReader(LINES))  # type: ignore[attr-defined]
+    mended.detector = ToneDetector  # type: ignore[assignment]
+    house.client.get(f"/jobs/{job.id}/bay")  # what was left is heard when the job is next shown
+    for _ in range(200):
+        if house.job("Unit 7").entries:
+            break
+        time.sleep(0.02)
+    wait_closed(house)
+    assert [e.place for e in house.job("Unit 7").entries] == ["tail-lamp"]

@@ -15,7 +15,7 @@ from typing import Any
 from fieldnote.errors import BadData
 from fieldnote.narrate.compose import numbered, shown
 from fieldnote.narrate.wording import Vocabulary, load_wording
-from fieldnote.records import Entry, Job, Narrative, Quantity
+from fieldnote.records import Edit, Entry, Job, Narrative, Quantity
 from fieldnote.wire import entry_from_wire, entry_to_wire, plain
 
 FORMAT = 1
@@ -50,6 +50,10 @@ def job_to_wire(job: Job, pack: Vocabulary, *, names: bool = False) -> dict[str,
     return plain(job if names else nameless(job, pack))  # type: ignore[no-any-return]
 
 
+_ABOUT_PEOPLE = ("intake.technician", "intake.role")
+"""Fields whose changes say who worked on the job."""
+
+
 def nameless(job: Job, pack: Vocabulary) -> Job:
     """The job without the names of people and without paths of sound."""
     entries = shown(numbered(job.entries), load_wording(pack))
@@ -57,18 +61,23 @@ def nameless(job: Job, pack: Vocabulary) -> Job:
         dataclasses.replace(e, origins=tuple(dataclasses.replace(o, person=None) for o in e.origins)) for e in entries
     )
     gone = {e.id for e in numbered(job.entries)} - {e.id for e in entries}
+
+    def told(edits: Iterable[Edit]) -> tuple[Edit, ...]:
+        kept = (e for e in edits if e.entry_id not in gone and e.field not in _ABOUT_PEOPLE)
+        return tuple(dataclasses.replace(e, person="") for e in kept)
+
     return dataclasses.replace(
         job,
         entries=bare,
         intake=dataclasses.replace(job.intake, technician=None, role=None),
-        edits=tuple(dataclasses.replace(e, person="") for e in job.edits if e.entry_id not in gone),
-        stranded_edits=tuple(dataclasses.replace(e, person="") for e in job.stranded_edits),
+        edits=told(job.edits),
+        stranded_edits=told(job.stranded_edits),
         differences=tuple(
-            dataclasses.replace(
-                d, stands=dataclasses.replace(d.stands, person=""), other=dataclasses.replace(d.other, person="")
-            )
+            dataclasses.replace(d, stands=told([d.stands])[0], other=told([d.other])[0])
             for d in job.differences
+            if told([d.stands]) and told([d.other])
         ),
+        photos=tuple(dataclasses.replace(photo, person="") for photo in job.photos),
     )
 
 

@@ -92,7 +92,7 @@ def refusal(request: HTTPConnection, right: Right) -> NotAllowed:
     has = " and ".join(role_names(request.app.state.sign_in.rights[right])) or "nobody"
     return NotAllowed(
         f"your sign-in does not allow this ({right})",
-        where=f"it is for: {has}",
+        where=f"It is for: {has}",
         do="Ask whoever looks after this server.",
     )
 

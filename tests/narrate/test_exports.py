@@ -28,7 +28,7 @@ from fieldnote.narrate.export import (
     job_from_json,
     nameless,
 )
-from fieldnote.records import Clip, Conditions, Edit, Entry, Intake, Job, Origin, Quantity, Utterance, Word
+from fieldnote.records import Clip, Conditions, Edit, Entry, Intake, Job, Origin, Photo, Quantity, Utterance, Word
 
 from .jobs import PACK, dev_jobs, entries, job
 
@@ -72,7 +72,15 @@ def full_job() -> Job:
             Entry("fact", what="odometer", value=62305, unit="mi", id="a4"),
             Entry("fact", what="technician", value="Kimberley-Ann", id="a5"),
         ),
-        edits=(Edit("d1", "j1", "a1", "set", "side", "right", "left", "Kimberley-Ann", "2026-01-05T09:00:00Z"),),
+        edits=(
+            Edit("d1", "j1", "a1", "set", "side", "right", "left", "Kimberley-Ann", "2026-01-05T09:00:00Z"),
+            Edit("d2", "j1", "j1", "set", "intake.technician", None, "Kimberley-Ann", "Lu", "2026-01-05T09:01:00Z"),
+            Edit("d3", "j1", "a5", "set", "value", "Kim", "Kimberley-Ann", "Lu", "2026-01-05T09:02:00Z"),
+        ),
+        photos=(
+            Photo("p1", "j1", "a1", "close-up", "2" * 64, "photos/22.jpg", 9, 4, 3, "2026-01-05T09:00:00Z",
+                  "Kimberley-Ann"),
+        ),
     )  # fmt: skip
 
 
@@ -90,7 +98,7 @@ def test_json_without_names_gives_the_same_job_but_for_the_names() -> None:
     """By default no person's name is anywhere in an export, and the rest is the same."""
     whole = full_job()
     for to in ("json", "jsonl", "csv", "md", "html", "vtt"):
-        assert "Kimberley-Ann" not in exported(whole, to)
+        assert "Kimberley-Ann" not in exported(whole, to), to
     assert job_from_json(exported(whole, "json")) == nameless(whole, PACK)
 
 

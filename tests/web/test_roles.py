@@ -170,7 +170,7 @@ def test_only_whose_role_allows_it_gets_through(shop: Shop, right: Right, tmp_pa
             assert answer.status_code not in (401, 403), name
         else:
             assert answer.status_code == 403, name
-            assert f"({right})" in answer.text and "it is for:" in answer.text
+            assert f"({right})" in answer.text and "It is for:" in answer.text
             assert shop.job() == before
 
 
@@ -201,6 +201,19 @@ def test_several_roles_add_up(shop: Shop) -> None:
     client = shop.client("Rosa")
     answer = client.post(f"/jobs/{shop.job().id}/sign-off", data={"token": token_of(client, "/new")})
     assert answer.status_code == 409  # through to the page, which says what is not confirmed
+
+
+def test_names_of_people_go_out_only_where_they_are_chosen_by_whom_it_is_for(shop: Shop) -> None:
+    """As a file of the whole job: without names for everybody, with them for the clerk who asks."""
+    shop.rooms.store.amend_job(shop.job().id, "intake.technician", "Ada Lovell", "Ada Lovell")
+    path = f"/jobs/{shop.job().id}"
+    for client in (shop.client("Rosa"), shop.client("Ira")):
+        assert "Lovell" not in client.get(f"{path}/files/json").text
+        assert "Lovell" not in client.get(f"{path}/files/md").text
+    assert shop.client("Rosa").get(f"{path}/files/json?names=true").status_code == 403
+    assert "Ada Lovell" in shop.client("Ira").get(f"{path}/files/json?names=true").text
+    assert "with names of people" in shop.client("Ira").get(path).text
+    assert "with names of people" not in shop.client("Rosa").get(path).text
 
 
 def test_pages_offer_only_what_one_may(shop: Shop) -> None:

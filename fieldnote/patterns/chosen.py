@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -15,6 +14,10 @@ from fieldnote.store.search import span_of
 
 if TYPE_CHECKING:
     from fieldnote.narrate.proof import Grade
+
+
+_TABLE_A_ROW = 4
+_SHORT = 1 << 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,18 +59,19 @@ class Chosen:
         since, until = span_of(asked.since, asked.until)
         seen: Bools = (columns.head["opened"] >= since) & (columns.head["opened"] <= until)
         if asked.place is not None:
-            place = self.code(lambda word: word == asked.place)
+            place = self.codes(asked.place)
             seen &= self._have(columns.sign_of[np.isin(columns.signs["place"], place)]) | self._have(
                 self.leak_of[np.isin(self.leaks["place"], place)]
             )
         if asked.role is not None:
             wanted = asked.role.casefold()
-            seen &= np.isin(columns.head["role"], self.code(lambda word: word.casefold() == wanted))
+            used = set(columns.head["role"].tolist()) - {0}
+            seen &= np.isin(columns.head["role"], [c for c in used if self.word(c).casefold() == wanted])
         return seen
 
-    def code(self, fits: Callable[[str], bool]) -> list[int]:
-        """The codes of the words that fit."""
-        return [code for code, word in self.columns.words.items() if word and fits(word)]
+    def codes(self, word: str) -> list[int]:
+        """The code of a word; none where no visit has it."""
+        return [code for code, known in self.columns.words.items() if known == word]
 
     def word(self, code: Any) -> str:
         """The word of a code; "" where there is none."""
@@ -132,24 +136,38 @@ class Sources:
 
 
 def numbered(*columns: Any) -> tuple[list[tuple[int, ...]], Ints]:
-    """The distinct rows of some columns of whole numbers, and which of them each row is."""
-    key = np.zeros(len(columns[0]), np.int64)
-    for column in columns:
+    """The distinct rows of some columns of whole numbers from 0 on, and which of them each row is."""
+    key, _ = _small(columns[0])
+    for column in columns[1:]:
         # Numbers are made small again at each step, so that a product of any number of columns fits.
-        _, key = np.unique(key, return_inverse=True)
-        key = key * (int(column.max(initial=0)) + 1) + column
-    _, first, which = np.unique(key, return_index=True, return_inverse=True)
-    rows = list(zip(*(column[first].tolist() for column in columns), strict=True))
-    return rows, which.astype(np.int64)
+        numbers, many = _small(column)
+        key, _ = _small(key * many + numbers)
+    first = np.zeros(int(key.max(initial=-1)) + 1, np.int64)
+    first[key[::-1]] = np.arange(len(key))[::-1]
+    return list(zip(*(column[first].tolist() for column in columns), strict=True)), key
+
+
+def _small(column: Any) -> tuple[Ints, int]:
+    """Whole numbers from 0 on as numbers that leave none out, in the same order; and how many there are."""
+    top = int(column.max(initial=-1)) + 1
+    if top > _TABLE_A_ROW * len(column) + _SHORT:
+        kinds, numbers = np.unique(column, return_inverse=True)
+        return numbers.astype(np.int64), len(kinds)
+    # Looking numbers up in a table takes a tenth of the time that sorting them takes.
+    there = np.zeros(top, bool)
+    there[column] = True
+    rank = np.cumsum(there) - 1
+    return rank[column], int(there.sum())
 
 
 def distinct(*columns: Any) -> tuple[Ints, ...]:
-    """The distinct rows of some columns of whole numbers, in order of the first column."""
-    key = np.zeros(len(columns[0]), np.int64)
-    for column in columns:
-        _, key = np.unique(key, return_inverse=True)
-        key = key * (int(column.max(initial=0)) + 1) + column
-    _, first = np.unique(key, return_index=True)
+    """The distinct rows of some columns of whole numbers from 0 on, in their order."""
+    key, _ = _small(columns[0])
+    for column in columns[1:]:
+        numbers, many = _small(column)
+        key, _ = _small(key * many + numbers)
+    first = np.zeros(int(key.max(initial=-1)) + 1, np.int64)
+    first[key[::-1]] = np.arange(len(key))[::-1]
     return tuple(column[first].astype(np.int64) for column in columns)
 
 
@@ -169,7 +187,9 @@ def grouped_ids(columns: Columns, keys: Ints, visits: Ints) -> dict[int, tuple[s
 
 def _runs(keys: Ints) -> tuple[list[int], list[int], list[int], Ints]:
     """The distinct keys, where each begins and ends once they are sorted, and the order that sorts them."""
-    order = np.argsort(keys, kind="stable")
+    # Short numbers are sorted by their digits, in a third of the time.
+    short = keys.astype(np.uint16) if len(keys) and keys.min() >= 0 and keys.max() < _SHORT else keys
+    order = np.argsort(short, kind="stable")
     in_order = keys[order]
     begins = np.flatnonzero(np.diff(in_order, prepend=in_order[0] - 1)) if len(keys) else order
     starts = begins.tolist()

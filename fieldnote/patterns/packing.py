@@ -140,7 +140,9 @@ def unpack(rows: Sequence[Packed], words: Mapping[int, str]) -> Columns:
     parts: list[Sequence[Any]] = list(zip(*rows, strict=True)) if rows else [(), (), (), (), ()]
     opened = np.frombuffer(b"".join(parts[1]), HEAD)["opened"]
     ids = np.array(parts[0], object)
-    order = np.lexsort((np.array(parts[0], str), opened))
+    order = np.argsort(opened, kind="stable")
+    if (np.diff(opened[order]) == 0).any():  # of two opened at one moment the smaller id comes first
+        order = np.lexsort((np.array(parts[0], str), opened))
     if (np.diff(order) != 1).any():
         spots = order.tolist()
         parts = [[part[spot] for spot in spots] for part in parts]

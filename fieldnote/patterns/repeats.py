@@ -104,7 +104,7 @@ def _leaks_of_pairs(chosen: Chosen, mending: Ints, first: Ints, later: Ints) -> 
 def _same_zone(chosen: Chosen, old: Ints, new: Ints) -> Bools:
     """Same place, and sides that can be the same: one not recorded can, and both holds either (``proof.same_zone``)."""
     a, b = chosen.leaks[old], chosen.leaks[new]
-    either = [0, *chosen.code(lambda word: word == "both")]
+    either = [0, *chosen.codes("both")]
     sides = (a["side"] == b["side"]) | np.isin(a["side"], either) | np.isin(b["side"], either)
     same: Bools = (a["place"] == b["place"]) & sides
     return same

@@ -66,6 +66,8 @@ def due(db: Database, summarizer: Summarizer, limit: int) -> list[str]:
 
 def count_due(db: Database, summarizer: Summarizer) -> int:
     """How many summaries have to be made before all can be relied on."""
+    if not due(db, summarizer, 1):
+        return 0
     sql = """SELECT (SELECT count(*) FROM summary_due JOIN job ON job.id = job_id WHERE pack = :pack)
       + (SELECT count(*) FROM summary WHERE pack = :pack AND made_with != :made_with
            AND job_id NOT IN (SELECT job_id FROM summary_due)) AS n"""

@@ -19,12 +19,14 @@ import resource
 import sys
 import tempfile
 import time
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import soundfile
 
 from fieldnote.flow.backlog import list_backlog, take_many
-from fieldnote.flow.crew import LocalCrew, Task, cores, hear_task
+from fieldnote.flow.crew import Crew, LocalCrew, Task, cores, hear_task
 from fieldnote.flow.rooms import Rooms
 from fieldnote.resources import shipped
 from fieldnote.settings import load_settings
@@ -43,9 +45,22 @@ def make_recordings(folder: Path, count: int) -> float:
     return length_s
 
 
-def hear_share(tasks: list[Task]) -> int:
-    """What one bare process does."""
-    return sum(len(hear_task(task).utterances) for task in tasks)
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What one way took: seconds in all, seconds after the first recording was done, and utterances heard."""
+
+    seconds: float
+    steady_s: float
+    said: int
+
+
+def hear_share(tasks: list[Task]) -> tuple[int, float]:
+    """What one bare process does: utterances, and when (time of day) the first recording was done."""
+    said, first = 0, 0.0
+    for task in tasks:
+        said += len(hear_task(task).utterances)
+        first = first or time.time()
+    return said, first
 
 
 def used_s() -> float:
@@ -54,43 +69,49 @@ def used_s() -> float:
     return sum(one.ru_utime + one.ru_stime for one in used)
 
 
-def bare(folder: Path, home: Path, workers: int) -> tuple[float, int]:
-    """Seconds and utterances of bare processes that share the recordings out beforehand."""
+def bare(folder: Path, home: Path, workers: int) -> Run:
+    """Bare processes that share the recordings out beforehand."""
     settings = load_settings()
     tasks = [Task(str(item.path), settings, settings.pack.name, str(home)) for item in list_backlog(folder)]
-    started = time.perf_counter()
+    started = time.time()
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
         heard = pool.map(hear_share, [tasks[number::workers] for number in range(workers)], chunksize=1)
-        seconds = time.perf_counter() - started
+        ended = time.time()
         pool.close()
         pool.join()
-    return seconds, sum(heard)
+    return Run(ended - started, ended - min(first for _, first in heard), sum(said for said, _ in heard))
 
 
-def crew(folder: Path, home: Path, workers: int) -> tuple[float, int]:
-    """Seconds and utterances of `take --many`."""
+def take(folder: Path, home: Path, crew: Callable[[], Crew]) -> Run:
+    """`take --many` with a crew."""
     rooms = Rooms(home, settings=load_settings())
     rooms.extractor.run([])  # loaded before the clock starts
-    started = time.perf_counter()
-    done = take_many(rooms, list_backlog(folder), LocalCrew(workers))
-    seconds = time.perf_counter() - started
-    return seconds, sum(len(rooms.store.job(job).utterances) for job in done.jobs)
+    firsts: list[float] = []
+    started = time.time()
+    done = take_many(
+        rooms,
+        list_backlog(folder),
+        crew(),
+        progress=lambda report: firsts.append(time.time()) if report.files_done and not firsts else None,
+    )
+    ended = time.time()
+    said = sum(len(rooms.store.job(job).utterances) for job in done.jobs)
+    return Run(ended - started, ended - firsts[0], said)
 
 
-def cluster(folder: Path, home: Path, workers: int) -> tuple[float, int]:
-    """Seconds and utterances of a Dask cluster on this machine."""
+def crew(folder: Path, home: Path, workers: int) -> Run:
+    """`take --many`."""
+    return take(folder, home, lambda: LocalCrew(workers))
+
+
+def cluster(folder: Path, home: Path, workers: int) -> Run:
+    """`take --many --scheduler` with a Dask cluster on this machine."""
     from distributed import LocalCluster
 
     from fieldnote.flow.cluster import ClusterCrew
 
-    rooms = Rooms(home, settings=load_settings())
-    rooms.extractor.run([])
     with LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None) as running:
-        gathered = ClusterCrew(running.scheduler_address)
-        started = time.perf_counter()
-        done = take_many(rooms, list_backlog(folder), gathered)
-        seconds = time.perf_counter() - started
-    return seconds, sum(len(rooms.store.job(job).utterances) for job in done.jobs)
+        return take(folder, home, lambda: ClusterCrew(running.scheduler_address))
 
 
 def main(count: int, workers: int) -> None:
@@ -101,16 +122,18 @@ def main(count: int, workers: int) -> None:
         folder = Path(made) / "recordings"
         length_s = make_recordings(folder, count)
         print(f"{count} recordings, {length_s / 60:.1f} min of sound, {workers} processes, {cores()} cores")
-        titles = ("seconds", "processor s", "times real time", "utterances", "of bare", "processor")
+        titles = ("seconds", "after the first", "processor s", "times real time", "utterances", "of bare: whole")
+        titles += ("after first", "processor")
         print(f"{'':26}" + "".join(f"{title:>17}" for title in titles))
-        first: tuple[float, float] | None = None
+        first: tuple[Run, float] | None = None
         for name, way in ways.items():
             before = used_s()
-            seconds, said = way(folder, Path(made) / f"home {name}", workers)
+            run = way(folder, Path(made) / f"home {name}", workers)
             used = used_s() - before
-            first = first or (seconds, used)
-            shares = f"{first[0] / seconds:17.2f}{first[1] / used:17.2f}"
-            print(f"{name:26}{seconds:17.1f}{used:17.1f}{length_s / seconds:17.1f}{said:17}{shares}")
+            first = first or (run, used)
+            shares = (first[0].seconds / run.seconds, first[0].steady_s / run.steady_s, first[1] / used)
+            numbers = f"{run.seconds:17.1f}{run.steady_s:17.1f}{used:17.1f}{length_s / run.seconds:17.1f}{run.said:17}"
+            print(f"{name:26}{numbers}" + "".join(f"{share:17.2f}" for share in shares), flush=True)
 
 
 if __name__ == "__main__":

@@ -58,6 +58,7 @@ def job(
     vin: str | None = None,
     family: str | None = None,
     year: int | None = None,
+    role: str | None = None,
     closed_after: float | None = 1.0,
 ) -> Job:
     """Job ``number``, opened ``day`` days after START and closed so many days later."""
@@ -69,7 +70,7 @@ def job(
         opened.isoformat(),
         "closed" if closed else "open",
         closed.isoformat() if closed else None,
-        intake=Intake(vin=vin, family=family, model_year=year, technician="Pat Example"),
+        intake=Intake(vin=vin, family=family, model_year=year, technician="Pat Example", role=role),
         entries=tuple(replace(entry, id=f"e{number}-{n}") for n, entry in enumerate(entries)),
     )
 

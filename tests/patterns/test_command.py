@@ -18,6 +18,8 @@ from fieldnote.errors import DeviceMissing, FieldnoteError, NotFound, StoreFault
 from fieldnote.flow.recurring import recurring
 from fieldnote.flow.rooms import Rooms
 from fieldnote.patterns import Survey, survey
+from fieldnote.patterns.drawings import drawings, figure_of
+from fieldnote.patterns.report import asked_words
 from fieldnote.patterns.rows import read_clocks, read_jobs
 from fieldnote.patterns.tables import FIGURES, as_csv
 from fieldnote.records import Clip, Entry, Intake, Origin, Patterns, Utterance
@@ -174,9 +176,10 @@ def test_no_job_fits_is_said() -> None:
         (["--since", "yesterday"], UserMistake, "2026-11-25"),
         (["--until", "20261125"], UserMistake, "2026-11-25"),
         (["--place", "windsheld"], NotFound, "windshield"),
+        (["--role", "boss"], NotFound, "fieldnote job intake JOB --role ROLE"),
         (["--picture", "gif", "--charts", "x"], UserMistake, "svg, png"),
     ],
-    ids=["figure", "grade", "date", "no hyphens", "place", "picture"],
+    ids=["figure", "grade", "date", "no hyphens", "place", "role", "picture"],
 )
 def test_mistakes_are_told_in_one_line(words: list[str], kind: type[FieldnoteError], tells: str) -> None:
     """What is wrong, and what it can be."""
@@ -203,6 +206,19 @@ def test_csv_holds_one_row_a_source_and_week(tmp_path: Path, found: Patterns) ->
         assert dict(list(csv.reader(file))[1:]) == dict(found.denominators)
 
 
+def test_parquet_holds_the_same_rows(tmp_path: Path, found: Patterns) -> None:
+    """Read back by another library: counts, jobs as lists, and what the shares are of in the metadata."""
+    from pyarrow import parquet
+
+    run("sources", "repeats", "--parquet", str(tmp_path / "new"))
+    table = parquet.read_table(tmp_path / "new" / "sources.parquet")
+    assert table.column("count").to_pylist() == [row.share.count for row in found.sources]
+    assert table.column("jobs").to_pylist() == [list(row.jobs) for row in found.sources]
+    assert table.schema.metadata[b"of"].decode() == found.denominators["sources"]
+    pairs = parquet.read_table(tmp_path / "new" / "repeats.parquet").column("jobs").to_pylist()
+    assert pairs == [[">".join(pair) for pair in row.jobs] for row in found.repeats]
+
+
 def test_a_family_that_looks_like_a_formula_stays_text() -> None:
     """A spreadsheet must not run what somebody typed as a vehicle family."""
     text = as_csv(look([job(1, leak("hood"), family="=1+1")]), "groups")
@@ -212,7 +228,7 @@ def test_a_family_that_looks_like_a_formula_stays_text() -> None:
 def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     """A file stands where the folder should be."""
     (tmp_path / "taken").write_text("")
-    for option in ("--csv", "--charts"):
+    for option in ("--csv", "--parquet", "--charts"):
         assert isinstance(refused(option, str(tmp_path / "taken")), StoreFault)
 
 
@@ -255,6 +271,27 @@ def test_the_same_jobs_give_the_same_chart(tmp_path: Path) -> None:
     found = look([job(1, leak("hood")), job(2, leak("cowl"))])
     first, second = (draw(found, lambda _, id: id, tmp_path / name)[0].read_bytes() for name in "ab")
     assert first == second
+
+
+def test_the_report_holds_every_figure_and_nobodys_name(tmp_path: Path, found: Patterns) -> None:
+    """As PDF, read back: titles, what shares are of, charts as pictures with a text in their place."""
+    run("--report", str(tmp_path / "new" / "recurring.pdf"))
+    data = (tmp_path / "new" / "recurring.pdf").read_bytes()
+    assert data.startswith(b"%PDF")
+    assert data.count(b"/Subtype /Image") >= 5
+    asked = asked_words(found, lambda _, id: id)
+    assert asked == "opened at any time to now; counted: leaks seen to let water in"
+
+
+def test_every_figure_with_rows_has_a_chart() -> None:
+    """By the stems of their files; a chart says what its shares are of."""
+    drawn = drawings(_with_a_bad_week(), lambda _, id: id)
+    assert {figure_of(stem) for stem in drawn} == {"sources", "paths", "weeks"}
+    assert all("not vehicles built" in drawing.told for drawing in drawn.values())
+    jobs = [job(n, [*leak("hood"), Entry("fact", what="labor", value=2, unit="h")], vin=f"V{n}") for n in range(8)]
+    jobs += [job(50 + n, [Entry("check", "hood", state="ok"), *leak("cowl")], family="A") for n in range(40)]
+    jobs += [job(100 + n, leak("hood"), family="B") for n in range(40)]
+    assert {"groups-family", "times-labor", "repeats", "empty-checks"} <= set(drawings(look(jobs), lambda _, id: id))
 
 
 def test_charts_without_their_library_say_what_to_install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -345,6 +345,19 @@ def test_dates_and_places_choose_the_jobs(asked: Survey, jobs: int) -> None:
     assert look(made, asked).jobs == jobs
 
 
+def test_a_role_chooses_the_jobs_in_any_case() -> None:
+    """Two apprentices, one of them written with a capital; a repeat visit is still looked up among all jobs."""
+    made = [
+        job(1, leak("hood"), role="apprentice", vin="V1"),
+        job(2, leak("hood"), role="Apprentice", day=3.0),
+        job(3, leak("hood"), role="lead", day=20.0, vin="V1"),
+        job(4, leak("cowl"), day=5.0),
+    ]
+    found = look(made, Survey(role="APPRENTICE"))
+    assert (found.jobs, found.role, found.sources[0].jobs) == (2, "APPRENTICE", ("j001", "j002"))
+    assert found.repeats[0].jobs == (("j001", "j003"),)
+
+
 def test_no_jobs_give_no_figures() -> None:
     """Nothing to look at is no error."""
     found = look([])

@@ -5,8 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy import stats
+from statsmodels.stats.proportion import proportion_confint
 
-from fieldnote.patterns.statistics import control_limits, quartiles, shrunk, tail, too_rare, wilson
+from fieldnote.patterns.statistics import (
+    control_limits,
+    quartiles,
+    shrunk,
+    shrunk_many,
+    tail,
+    too_rare,
+    wilson,
+    wilson_many,
+)
 
 # From R's prop.test and binom, as SciPy's and statsmodels' own tests give them.
 WILSON_R = [
@@ -53,6 +63,17 @@ def test_wilson_is_that_of_scipy(level: float) -> None:
             assert wilson(count, of, level) == pytest.approx(tuple(by_scipy), abs=1e-12)
 
 
+@pytest.mark.parametrize("level", [0.8, 0.95, 0.999])
+def test_wilson_is_that_of_statsmodels(level: float) -> None:
+    """Every count of several sizes, one by one and all at once."""
+    for of in (1, 2, 7, 29, 1447):
+        counts = np.arange(of + 1)
+        by_statsmodels = proportion_confint(counts, of, 1 - level, method="wilson")
+        np.testing.assert_allclose(wilson_many(counts, np.full_like(counts, of), level), by_statsmodels, atol=1e-12)
+        one_by_one = [wilson(int(count), of, level) for count in counts]
+        np.testing.assert_array_equal(np.transpose(wilson_many(counts, np.full_like(counts, of), level)), one_by_one)
+
+
 def test_no_limit_leaves_the_range() -> None:
     """Rounding pushes nothing outside 0 to 1 (the fault of statsmodels issue 7386), and an end is met exactly."""
     for of in range(1, 400):
@@ -68,6 +89,16 @@ def test_shrinking_is_the_mean_of_the_beta_posterior() -> None:
     assert shrunk(437, 980, 0.5, 2.0) == pytest.approx(stats.beta(438, 544).mean(), abs=1e-12)
 
 
+@pytest.mark.parametrize(("mean", "strength"), [(0.5, 2.0), (0.02, 10.0), (0.9, 50.0)])
+def test_shrinking_is_that_of_scipy_for_many_counts(mean: float, strength: float) -> None:
+    """The posterior of a Beta prior of this mean and weight, over every count of 40."""
+    counts = np.arange(41)
+    posterior = stats.beta(strength * mean + counts, strength * (1 - mean) + 40 - counts)
+    made = shrunk_many(counts, np.full(41, 40), np.full(41, mean), strength)
+    np.testing.assert_allclose(made, posterior.mean(), atol=1e-12)
+    assert made.tolist() == [shrunk(int(count), 40, mean, strength) for count in counts]
+
+
 @pytest.mark.parametrize(("count", "mean"), [(727, 0.5020690), (583, 0.4027586), (137, 0.0951724)])
 def test_shrinking_of_one_share_among_several(count: int, mean: float) -> None:
     """The poll of 1447 of the same book: each share of a Dirichlet is a Beta with the others taken together."""
@@ -77,6 +108,15 @@ def test_shrinking_of_one_share_among_several(count: int, mean: float) -> None:
 def test_control_limits_of_the_wafers() -> None:
     """30 wafers of 50 chips, mean .2313: limits .4102 and .0524 (NIST/SEMATECH e-Handbook, 6.3.3.2)."""
     assert control_limits(0.2313, 50) == pytest.approx((0.0524, 0.4102), abs=5e-5)
+
+
+@pytest.mark.parametrize("center", [0.02, 0.2313, 0.5, 0.97])
+def test_control_limits_are_three_standard_deviations_of_scipys_binomial(center: float) -> None:
+    """Mean and standard deviation of the share of successes, for several sizes of sample."""
+    for of in (5, 50, 1200):
+        spread = stats.binom(of, center).std() / of
+        expected = max(0.0, center - 3 * spread), min(1.0, center + 3 * spread)
+        assert control_limits(center, of) == pytest.approx(expected, abs=1e-12)
 
 
 def test_control_limits_stay_shares() -> None:

@@ -34,6 +34,8 @@ class TestReader(ClauseBase):
                 frame.measures.extend(replace(m, cue="took") for m in timed)
                 if not evidence:
                     seen.finding = None
+                if not evidence and seen.thing is None:
+                    self.frames.remove(seen)  # "it only leaks when the hose is on the glass"
         self._mode = "test"
         self._test = frame
         self._add(frame)
@@ -99,7 +101,11 @@ class TestReader(ClauseBase):
             self._with = False
             return
         self._with = False
-        self._start_test(i, c, c.sense.value)
+        nxt = self._row[i + 1] if i + 1 < len(self._row) else None
+        came_out = nxt is not None and nxt.kind == "off" and nxt.end - nxt.start > 1 and not self._negated
+        started = self._start_test(i, c, c.sense.value)
+        if started is not None and came_out and c.sense.value in self._lex.showing:
+            started.result, started.result_at = "leak", c.start  # "smoke out of the lamp"
 
     def _measure_next(self, j: int) -> bool:
         """Whether a measure comes next ("hose AT TEN PSI")."""

@@ -19,6 +19,8 @@ class ThingReader(ClauseBase):
         before = self._row[i - 1] if i else None
         lacks = before is not None and before.kind == "negator" and before.item.text == "no" and before.end == c.start
         self._read_thing(i, thing)
+        if thing.bare and c.item.text.endswith(" one") and self._last is not None and self._last.kind == "test":
+            self._last.pronoun = True  # "poured some into the right one": of what was spoken of
         if lacks and thing.part is not None and not self._clause:
             self._lacks, self._negated = before, False
 
@@ -112,6 +114,7 @@ class ThingReader(ClauseBase):
         predicate = self._spoken_of(i, thing)
         if self._listed(i, thing, joined):
             return
+        predicate = predicate and not self._in_turn(i, thing)
         if self._handle is not None:
             self._handle_object(thing)
             return
@@ -170,6 +173,16 @@ class ThingReader(ClauseBase):
         last.end = max(last.end, thing.end)
         return True
 
+    def _in_turn(self, i: int, thing: Thing) -> bool:
+        """ "Carpet wet left front, dry right front": a whereabouts behind each of two findings."""
+        here, then = (self._row[k] if k < len(self._row) else None for k in (i + 1, i + 2))
+        if not thing.bare or self._mode != "state" or here is None or here.kind != "state" or then is None:
+            return False
+        before = self._row[i - 1]
+        again = then.thing is not None and then.thing.bare and then.thing != thing
+        ends = i + 3 >= len(self._row) or self._row[i + 3].kind in ("and", "but", "then")
+        return before.kind == "state" and again and ends
+
     def _spoken_of(self, i: int, thing: Thing) -> bool:
         """Whether what follows is said of the thing, or of what it leads in ("rear corner, sealer's pulled away")."""
         if not thing.bare or thing.side:
@@ -211,12 +224,12 @@ class ThingReader(ClauseBase):
             frame.material = thing.material
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             return
+        if self._brought_on(frame, thing, predicate):
+            return
         if thing.material is not None and self._is_put_on(frame, thing):
             frame.material = thing.material
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             frame.by_material = thing.part
-            return
-        if self._brought_on(frame, thing, predicate):
             return
         if predicate and (frame.thing is not None or frame.pronoun or frame.by_material is not None):
             self._begin(thing)
@@ -248,8 +261,14 @@ class ThingReader(ClauseBase):
     def _brought_on(self, frame: Frame, thing: Thing, predicate: bool) -> bool:
         """ "Bolt out, thread sealant on": a material brought on to what was just taken off."""
         action = self._lex.materials[thing.material].action if thing.material is not None else ""
-        if not action or thing.part is not None or thing.named or predicate or frame.thing is None:
+        worked_on = frame.thing is not None or frame.pronoun or (len(self._clause) == 1 and len(self.frames) > 1)
+        if not action or thing.part is not None or thing.named or predicate or not worked_on:
             return False
+        if self._skipped.get(thing.start - 1) in self._lex.pack.words["anew"] and frame.acts[0] != action:
+            worked = frame.thing  # "cleaned the joint, fresh mastic"
+            self._close()
+            self._act((action,), worked).material = thing.material
+            return True
         taken = bool(frame.acts) and frame.acts[0] in self._lex.states
         if not taken or "access" not in self._lex.states[frame.acts[0]].kinds:
             return False
@@ -329,7 +348,10 @@ class ThingReader(ClauseBase):
         elif predicate:
             keep = joined == "or"
             negated, both = self._negated, self._both
-            if thing.bare and thing.side and frame.thing is not None and frame.thing.side not in (None, thing.side):
+            other_place = thing.bare and thing.at and not thing.side and frame.thing is not None and frame.thing.at
+            if other_place and frame.thing is not None:
+                thing = within(thing, changed(frame.thing, at=(), item=None, count=None, spans=()))  # "the upper one …"
+            elif thing.bare and thing.side and frame.thing is not None and frame.thing.side not in (None, thing.side):
                 # "The left trim is damp, the right is dry": the same thing on the other side.
                 thing = within(thing, changed(frame.thing, side=None, at=(), item=None, count=None, spans=()))
             self._begin(thing)

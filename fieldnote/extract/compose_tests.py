@@ -37,7 +37,9 @@ class TestComposer(ComposerBase):
             before = draft.antecedent(thing.part, ("check", "source", "repair", "test", "access", "evidence"))
             if before is not None and not self._lex.parts[thing.part].usual_place:
                 base = Focus(before.place, before.part, before.side)
-        place, part, side = self._whereabouts.where(draft, thing, part=None, base=base)
+        of_part = frame.pronoun and thing is not None and thing.bare and thing.side and draft.focus.place == base.place
+        carried = draft.focus.part if of_part else None
+        place, part, side = self._whereabouts.where(draft, thing, part=carried, base=base)
         if frame.of_thing and frame.pronoun and thing is None:
             side = "both"
         state = {"leak": self._leak, "dry": self._dry}.get(frame.result)
@@ -98,6 +100,8 @@ class TestComposer(ComposerBase):
         if thing is None or thing.bare:
             # "It leaks" after a test that leaked says it again.
             running = last is not None and bool(draft.recent) and draft.last_done() is last
+            if last is not None and last.state == self._leak and state == self._dry and last.id in draft.changed:
+                return  # "leaks at the corner, tight everywhere else"
             if last is None or (last.state == state and not (running and frame.measures)):
                 return
             if running and frame.result == "":
@@ -166,13 +170,23 @@ class TestComposer(ComposerBase):
             self._finish(draft, frame, entry)
         draft.focus = focus
 
+    def _sounds_well(self, draft: Draft, frame: Frame, finding: Finding) -> bool:
+        """ "Fine", said alone while a test runs: nothing came in."""
+        check = finding.get("check")
+        sound = bool(check and self._lex.states[check].sound) and not finding.get("test")
+        return sound and frame.thing is None and frame.present and not frame.presented and not draft.added
+
     def _answers_open_test(self, draft: Draft, frame: Frame, finding: Finding) -> bool:
         """A result said in the utterance after its test."""
         test = draft.find(draft.open_test)
         state, evidence = finding.get("test"), finding.get("evidence")
         wet = bool(evidence and self._lex.states[evidence].wet)
+        if test is not None and self._sounds_well(draft, frame, finding):
+            state = self._dry
         if test is None or not (state or wet):
             return False
+        if any(e.kind == "repair" for e in draft.recent[draft.recent.index(test) :]) and not frame.pronoun:
+            return False  # mended since: another test
         thing = frame.thing
         if thing is not None and not thing.bare and finding.get("check") and not evidence:
             return False

@@ -386,6 +386,8 @@ class Grouper:
             return None
         if number.kind not in ("cardinal", "digits") and k == j:
             return None
+        if k == j and k + 2 == len(items) and (not items[k + 1].senses or items[k + 1].is_a("apply")):
+            return None  # "adjusted the striker one turn": how much of something, not which
         if (
             k + 1 < len(items)
             and k == j

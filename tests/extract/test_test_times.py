@@ -133,6 +133,23 @@ WHAT_SHOWED: dict[str, tuple[list[str], list[str]]] = {
         ["hose on the cowl, leaks", "two minutes twenty and a drip on the headliner"],
         ["test cowl leak hose time-to-leak 140s", "evidence cowl/headliner drip"],
     ),
+    "smoke comes out": (["smoke out of the right tail lamp"], ["test tail-lamp right leak smoke"]),
+    "tight everywhere else": (
+        ["Paper test on the tailgate seal", "slides out easily at the lower right, grips everywhere else"],
+        ["test liftgate/weatherstrip right leak paper lower"],
+    ),
+    "mended in between": (
+        ["hosed the back glass", "resealed it with urethane", "twenty minute soak, no leak"],
+        [
+            "test back-glass - hose",
+            "repair back-glass reseal with urethane",
+            "test back-glass dry verify duration 20min",
+        ],
+    ),
+    "the right one": (
+        ["poured a cup into the left sunroof drain", "fine", "poured a cup into the right one", "leaks"],
+        ["test sunroof/drain-tube left dry pour", "test sunroof/drain-tube right leak pour"],
+    ),
     "no more of it": (
         ["Hosed the cowl again for a quarter of an hour and no more water"],
         ["test cowl dry hose duration 0.25h"],

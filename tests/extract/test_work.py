@@ -31,6 +31,14 @@ CASES: dict[str, tuple[list[str], list[str]]] = {
             "repair liftgate-hinge/hinge-bolt left tighten with thread-sealant torque 18N_m",
         ],
     ),
+    "fresh material after other work": (
+        ["cleaned the right roof joint out, fresh brushable sealer"],
+        ["repair roof-joint right clean", "repair roof-joint right reseal with brushable-sealer"],
+    ),
+    "how much it was turned": (
+        ["adjusted the left front door striker one turn"],
+        ["repair front-door/latch left adjust"],
+    ),
     "to be done": (["carpet to be dried still"], ["plan carpet dry-out"]),
     "said to be": (["antenna gasket, glad to say, replaced"], ["repair antenna/gasket replace"]),
     "a number of what is no thing": (

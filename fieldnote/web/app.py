@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from fieldnote import __version__
 from fieldnote.errors import FieldnoteError
 from fieldnote.flow import Rooms
+from fieldnote.flow.keeping import Daily
 from fieldnote.web import (
     bar_codes,
     bay,
@@ -27,6 +28,7 @@ from fieldnote.web import (
     leaves,
     patterns,
     photos,
+    retention,
     sign_off,
     sound,
     sound_stream,
@@ -58,6 +60,7 @@ ROOMS = (
     patterns,
     sound,
     sound_stream,
+    retention,
     words,
     starting,
     photos,
@@ -89,13 +92,16 @@ def create_app(
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        app.state.daily.start()
         yield
+        app.state.daily.close()
         app.state.live.close()
         listening.close()
 
     app = FastAPI(title="fieldnote", version=__version__, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.house = House(rooms, listening)
     app.state.live = LiveJobs()
+    app.state.daily = Daily(rooms)
     app.state.starts = Starts()
     app.state.sign_in = sign_in
     if sign_in is not None:

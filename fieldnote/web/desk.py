@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -14,14 +15,15 @@ from fieldnote.narrate.handing_over import left_off
 from fieldnote.narrate.sketch import LEGEND, Mark, load_sketch, marks_of, svg
 from fieldnote.records import Edit, Job
 from fieldnote.store.changes import in_force
+from fieldnote.store.retention import gone
 from fieldnote.vocabulary import Pack
 from fieldnote.web.asking import OnPage, Page, Sent, text_of, texts_of
-from fieldnote.web.entry_views import Names, changed_words, entry_views
+from fieldnote.web.entry_views import EntryView, Names, changed_words, entry_views, with_sound
 from fieldnote.web.entry_views import by_id as views_by_id
 from fieldnote.web.entry_views import refs as refs_of
 from fieldnote.web.jobs import lacks, standing
 from fieldnote.web.photos import by_entry
-from fieldnote.web.roles import needs
+from fieldnote.web.roles import may, needs
 
 router = APIRouter(prefix="/jobs/{job_id}")
 FORMAT_NAMES = {
@@ -59,7 +61,7 @@ def show(page: OnPage, job_id: str, changed: str = "") -> HTMLResponse:
     job = page.job(job_id)
     rooms = page.house.of(job)
     page.house.listening.hear(job.id)
-    views = entry_views(job, rooms.pack)
+    views = audible(page, job, entry_views(job, rooms.pack))
     story = page.house.write_ups.of(rooms, job)
     return page.render(
         "desk.html.j2",
@@ -78,6 +80,12 @@ def show(page: OnPage, job_id: str, changed: str = "") -> HTMLResponse:
         open_points=story.open_points,
         photos=by_entry(job.photos, {view.id for view in views}),
     )
+
+
+def audible(page: Page, job: Job, views: Iterable[EntryView]) -> tuple[EntryView, ...]:
+    """The views with the sound that is here and that whoever asks may play."""
+    away = gone(page.house.rooms.store, job.id) if job.clips else {}
+    return with_sound(views, away, allowed=may(page.request, "play sound"))
 
 
 def drawing_of(job: Job, pack: Pack) -> Drawing | None:

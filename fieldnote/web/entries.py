@@ -14,7 +14,7 @@ from fieldnote.vocabulary import Pack
 from fieldnote.vocabulary.pack import FactKind, State
 from fieldnote.web.asking import OnPage, Page, Sent, text_of
 from fieldnote.web.correcting import FIELDS, Met, apply, as_written, find, mark, wanted
-from fieldnote.web.desk import back_to
+from fieldnote.web.desk import audible, back_to
 from fieldnote.web.entry_views import Names, by_id, changed_words, entry_views
 from fieldnote.web.roles import needs
 
@@ -62,7 +62,7 @@ def _form(
         "entry.html.j2",
         status,
         job=job,
-        view=by_id(entry_views(job, pack))[entry.id],
+        view=by_id(audible(page, job, entry_views(job, pack)))[entry.id],
         fields=[(field, LABELS[field], options(entry, field, pack)) for field in FIELDS[entry.kind]],
         now=now,
         value={**now, **typed},

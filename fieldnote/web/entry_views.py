@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,8 +14,10 @@ from fieldnote.narrate.sequence import in_order
 from fieldnote.narrate.wording import load_wording
 from fieldnote.records import Edit, Entry, Job, Utterance
 from fieldnote.store.fields import CONFIRMED, HANDOVER
+from fieldnote.store.retention import ELSEWHERE
 from fieldnote.vocabulary import Pack
 from fieldnote.web.doubts import doubts
+from fieldnote.web.looks import moment
 
 KIND_NAMES = {
     "evidence": "sign",
@@ -61,6 +64,8 @@ class EntryView:
     heard: Heard | None
     doubts: tuple[str, ...]
     changed_by: str = ""
+    silent: str = ""
+    """Why no sound can be played though it was spoken ("sound deleted 25 Nov 2026, 17:12")."""
 
     @property
     def id(self) -> str:
@@ -93,6 +98,21 @@ def entry_views(job: Job, pack: Pack) -> tuple[EntryView, ...]:
         )
         for entry in entries
     )
+
+
+def with_sound(views: Iterable[EntryView], gone: Mapping[str, str], *, allowed: bool) -> tuple[EntryView, ...]:
+    """The views with only the sound that can be played: none where it is not ``allowed`` or its clip is ``gone``."""
+    found = []
+    for view in views:
+        at = gone.get(view.heard.clip_id, "") if view.heard else ""
+        silenced = at or not allowed
+        found.append(dataclasses.replace(view, heard=None, silent=silence(at)) if silenced else view)
+    return tuple(found)
+
+
+def silence(at: str) -> str:
+    """What is told of sound by when it was deleted; "" where it is here."""
+    return "sound on another machine" if at == ELSEWHERE else f"sound deleted {moment(at)}" if at else ""
 
 
 def heard_of(entry: Entry, said: Mapping[str, Utterance]) -> Heard | None:
@@ -219,6 +239,9 @@ __all__ = [
     "by_id",
     "changed_words",
     "entry_views",
+    "field_words",
     "heard_of",
     "refs",
+    "silence",
+    "with_sound",
 ]

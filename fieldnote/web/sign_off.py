@@ -16,6 +16,7 @@ from fieldnote.store.changes import in_force
 from fieldnote.store.fields import CONFIRMED
 from fieldnote.web.asking import OnPage, Page, Sent, text_of
 from fieldnote.web.correcting import find
+from fieldnote.web.desk import audible
 from fieldnote.web.doubts import doubts
 from fieldnote.web.entry_views import by_id, entry_views
 from fieldnote.web.roles import needs
@@ -39,7 +40,7 @@ def show(page: OnPage, job_id: str) -> HTMLResponse:
 
 def _form(page: Page, job: Job, held: Held | None) -> HTMLResponse:
     rooms = page.house.of(job)
-    views = by_id(entry_views(job, rooms.pack))
+    views = by_id(audible(page, job, entry_views(job, rooms.pack)))
     story = page.house.write_ups.of(rooms, job)
     vouched = confirmations(job)
     return page.render(

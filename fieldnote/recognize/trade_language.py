@@ -30,6 +30,7 @@ _UNKNOWN_PROB = 1e-7
 _ADDED_PROB = 1e-4
 """Of a word that the pack knows and the text it was made from did not have, such as one that a lead has added."""
 _BEGIN, _END = "<s>", "</s>"
+_ENDINGS = (("s", ""), ("es", ""), ("ed", ""), ("ed", "e"), ("ing", ""), ("ing", "e"), ("ies", "y"), ("ied", "y"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,10 @@ class TradeLanguage:
         return (seen + _DISCOUNT * self._ways.of(before) * shorter) / total
 
     def _stranger_prob(self, word: str) -> float:
-        return _ADDED_PROB if word in self._added else _UNKNOWN_PROB
+        """Of a word that the text did not have: one of the pack's, another form of one ("showed"), or any other."""
+        forms = (word.removesuffix(ending) + kept for ending, kept in _ENDINGS if word.endswith(ending))
+        known = word in self._added or any(form in self._added for form in forms)
+        return _ADDED_PROB if known else _UNKNOWN_PROB
 
 
 @lru_cache(maxsize=4)

@@ -55,6 +55,7 @@ def test_a_word_that_was_added_is_no_stranger(language: TradeLanguage) -> None:
     added = language.knowing(["rubber doughnut"])
     assert added.log_prob("the doughnut is torn") > language.log_prob("the doughnut is torn")
     assert added.log_prob("the doughnut is torn") > added.log_prob("the donut is torn")
+    assert added.log_prob("the doughnuts are torn") > language.log_prob("the doughnuts are torn")
     assert added.log_prob("the left grommet is torn") == pytest.approx(
         language.log_prob("the left grommet is torn"), abs=0.1
     )

@@ -87,7 +87,12 @@ class ClauseBase:
                 self._reset()
                 return
             for named in self._subjects:
-                if named.new or self._new:
+                action = self._lex.materials[named.material].action if named.material is not None else ""
+                if (named.new or self._new) and action and named.part is None and not named.named and self.frames:
+                    # "Cleaned the joint, fresh sealer": put on what was worked on.
+                    self._act((action,), None).material = named.material
+                    self._new = False
+                elif named.new or self._new:
                     bedded = named.material if named.part is not None else None
                     self._act(("",), named, new=True).material = self._material or bedded
                     self._new = False

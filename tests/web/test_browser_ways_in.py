@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import socket
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,12 +10,11 @@ from typing import Any
 import pytest
 
 from fieldnote.flow import Rooms
-from fieldnote.web.app import create_app
-from fieldnote.web.certificates import make
 from fieldnote.web.people import People
-from fieldnote.web.sign_in import COOKIE, SignIn
+from fieldnote.web.sign_in import COOKIE
 from tests.web.browsing import CHROMIUM, TOO_SMALL, WCAG, new_page, tab_to
-from tests.web.conftest import PASSPHRASE, Lines, quick_keeper, rooms_in
+from tests.web.conftest import PASSPHRASE, rooms_in
+from tests.web.secured import secured as serve_secured
 
 playwright = pytest.importorskip("playwright.sync_api", reason="pip install playwright (and apt-get install chromium)")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="pip install axe-playwright-python")
@@ -39,34 +36,9 @@ def browser() -> Iterator[Any]:
 
 @pytest.fixture
 def secured(filled: Path, shipped: Rooms, tmp_path: Path) -> Iterator[tuple[str, People]]:
-    """The application over https with a certificate of its own; nobody has joined yet."""
-    import uvicorn
-
-    rooms = rooms_in(shutil.copytree(filled, tmp_path / "home"), shipped)
-    pair, _ = make(rooms.home, ["localhost"])
-    assert pair.authority is not None
-    people = People(rooms.home, rooms.settings.sign_in)
-    sign_in = SignIn(people, rooms.settings.roles, keeper=quick_keeper(), authority=pair.authority.read_bytes())
-    listening = socket.create_server(("127.0.0.1", 0))
-    host = f"localhost:{listening.getsockname()[1]}"
-    app = create_app(rooms, [host], hears=lambda: Lines(), sign_in=sign_in, scheme="https")
-    server = uvicorn.Server(
-        uvicorn.Config(
-            app,
-            log_level="error",
-            timeout_graceful_shutdown=1,
-            ssl_certfile=str(pair.certificate),
-            ssl_keyfile=str(pair.key),
-        )
-    )
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
-    thread.start()
-    yield f"https://{host}", people
-    server.should_exit = True
-    thread.join(20)
-    listening.close()
-    people.close()
-    rooms.store.close()
+    """Where the application is served over https, and who may sign in."""
+    with serve_secured(rooms_in(shutil.copytree(filled, tmp_path / "home"), shipped)) as served:
+        yield served
 
 
 def test_from_the_invitation_to_signing_out_by_keyboard_alone(browser: Any, secured: tuple[str, People]) -> None:

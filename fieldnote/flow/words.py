@@ -9,6 +9,7 @@ from fieldnote.flow.rooms import Rooms
 from fieldnote.narrate.sketch import load_sketch
 from fieldnote.narrate.wording import check_ids, load_wording
 from fieldnote.records import Entry, Intake, Utterance
+from fieldnote.store.leftover_rows import leftovers_of_pack
 from fieldnote.vocabulary import Pack
 from fieldnote.vocabulary.confusable import Confusions, confusions
 from fieldnote.vocabulary.proving import Proof, keep_run, last_run_path, prove, read_last_run
@@ -29,11 +30,21 @@ def prove_pack(rooms: Rooms, *, accept: bool = False) -> Proof:
         BadData: the last run cannot be read, or this one not be kept.
 
     """
-    path = last_run_path(rooms.home, rooms.pack)
-    jobs = load_proving(rooms.pack)
-    proof = prove(jobs, lambda job: entries_of(rooms, job), read_last_run(path))
-    keep_run(path, rooms.pack, proof, accept=accept)
+    proof = look_at_proof(rooms)
+    keep_run(last_run_path(rooms.home, rooms.pack), rooms.pack, proof, accept=accept)
     return proof
+
+
+def look_at_proof(rooms: Rooms) -> Proof:
+    """Run the pack's proving set and compare it with the last run that was kept; this one is not kept.
+
+    Raises:
+        PackFault: the pack or its proving set cannot be used.
+        BadData: the last run cannot be read.
+
+    """
+    last = read_last_run(last_run_path(rooms.home, rooms.pack))
+    return prove(load_proving(rooms.pack), lambda job: entries_of(rooms, job), last)
 
 
 def entries_of(rooms: Rooms, job: ProvingJob) -> Sequence[Entry]:
@@ -92,7 +103,11 @@ def unknown_in(rooms: Rooms, lines: Sequence[str], *, at_least: int = 1) -> tupl
 
 
 def _kept_leftovers(rooms: Rooms, jobs: Sequence[str]) -> Iterator[Left]:
-    for name in jobs or [line.id for line in rooms.store.jobs()]:
+    if not jobs:
+        with rooms.store.reading() as db:
+            yield from (Left(*found) for found in leftovers_of_pack(db, rooms.pack.id))
+        return
+    for name in jobs:
         job = rooms.store.job(name)
         if job.pack != rooms.pack.id:
             continue

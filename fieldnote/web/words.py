@@ -9,12 +9,14 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fieldnote.errors import FieldnoteError, UserMistake
 from fieldnote.flow.understanding import understand
-from fieldnote.flow.words import unknown_of
+from fieldnote.flow.words import confusions_of, look_at_proof, prove_pack, unknown_of
 from fieldnote.records import Entry, Job
 from fieldnote.store import Query
 from fieldnote.vocabulary import Pack, editing
+from fieldnote.vocabulary.confusable import Pair, Spoken
+from fieldnote.vocabulary.proving import Verdict
 from fieldnote.web.asking import House, OnPage, Page, Sent, text_of
-from fieldnote.web.entry_views import entry_views
+from fieldnote.web.entry_views import KIND_NAMES, Names, entry_views
 from fieldnote.web.roles import needs
 
 router = APIRouter(prefix="/words", dependencies=[needs("change words")])
@@ -88,8 +90,122 @@ def add(page: OnPage, form: Sent) -> Response:
         return _list(page, phrase, chosen, error)
     page.house.read_words_again()
     return page.render(
-        "word_added.html.j2", phrase=phrase, what=added.what, changed=read_again(page.house, said_so), jobs=len(said_so)
+        "word_added.html.j2",
+        phrase=phrase,
+        what=added.what,
+        changed=read_again(page.house, said_so),
+        jobs=len(said_so),
+        alike=[pair_of(pair, rooms.pack) for pair in added.alike.pairs if pair.risk != "low"],
+        proof=look_at_proof(page.house.rooms),
     )
+
+
+@router.get("/alike")
+def show_alike(page: OnPage, q: str = "") -> HTMLResponse:
+    """Words of the vocabulary that sound alike, those first that would put something wrong into a write-up."""
+    rooms = page.house.rooms
+    phrase = " ".join(q.lower().split())
+    found = confusions_of(rooms, phrase)
+    pairs = [pair_of(pair, rooms.pack) for pair in found.pairs]
+    return page.render(
+        "words_alike.html.j2",
+        q=phrase,
+        pack=rooms.pack,
+        pairs=[pair for pair in pairs if pair.risk != "low"],
+        slight=[pair for pair in pairs if pair.risk == "low"],
+        measured=found.measured,
+        stale=len(found.stale),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """Two phrases that sound alike, what each names, and what of it."""
+
+    risk: str
+    phrases: tuple[str, str]
+    names: tuple[str, str]
+    how: str
+    why: str
+    more: int
+
+
+def pair_of(pair: Pair, pack: Pack) -> Alike:
+    """A pair in words, with what somebody found who looked at it."""
+    names = tuple(f"{term.kind} {_name_of(term, pack)}" for term in (pair.one, pair.other))
+    why = pair.why + (f"; looked at: {pair.reviewed}" if pair.reviewed else "")
+    return Alike(pair.risk, (pair.one.phrase, pair.other.phrase), (names[0], names[1]), pair.how, why, pair.more)
+
+
+def _name_of(term: Spoken, pack: Pack) -> str:
+    return pack.term(term.kind, term.id).name if pack.entry(term.kind, term.id) else term.id
+
+
+@router.get("/proving")
+def show_proof(page: OnPage) -> HTMLResponse:
+    """What the proving set gives with the words as they are now, against the run that was kept last."""
+    return _proof(page, None)
+
+
+@router.post("/proving")
+def keep_proof(page: OnPage, form: Sent) -> Response:
+    """Keep this run, to compare with it from now on; with ``accept`` what was lost counts as meant."""
+    try:
+        prove_pack(page.house.rooms, accept=text_of(form, "accept") == "yes")
+    except FieldnoteError as error:
+        return _proof(page, error)
+    return page.to("/words/proving")
+
+
+def _proof(page: Page, error: FieldnoteError | None) -> HTMLResponse:
+    rooms = page.house.rooms
+    proof = look_at_proof(rooms)
+    names = Names(rooms.pack)
+    fresh = () if proof.first_run else tuple(v for v in proof.new if not v.right)
+    return page.render(
+        "words_proof.html.j2",
+        422 if error else 200,
+        pack=rooms.pack,
+        proof=proof,
+        dictations=len({verdict.job.key for verdict in proof.verdicts}),
+        groups=[
+            (title, [shown_verdict(verdict, names) for verdict in verdicts])
+            for title, verdicts in (
+                ("Lost: right in the run kept last, wrong now", proof.lost),
+                ("Gained: wrong in the run kept last, right now", proof.gained),
+                ("Still wrong", proof.still_wrong),
+                ("New in the set, and wrong", fresh),
+            )
+            if verdicts
+        ],
+        error=error,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ShownVerdict:
+    """One thing to prove in words. ``came`` is empty where it is right."""
+
+    say: tuple[str, ...]
+    expected: str
+    came: tuple[str, ...]
+    differs: tuple[str, ...]
+
+
+def shown_verdict(verdict: Verdict, names: Names) -> ShownVerdict:
+    """A verdict with its entries in words."""
+    expected = entry_words(verdict.expected, names) if verdict.expected else "nothing more than the other entries"
+    came: tuple[str, ...] = ()
+    if not verdict.right:
+        came = tuple(entry_words(e, names) for e in ((verdict.got,) if verdict.got else verdict.extra)) or ("nothing",)
+    return ShownVerdict(verdict.job.say, expected, came, verdict.differs if verdict.got else ())
+
+
+def entry_words(entry: Entry, names: Names) -> str:
+    """An entry on one line (``test: left tail lamp; hose, leak``)."""
+    where = " ".join(filter(None, (entry.side, names.where(entry))))
+    what = "; ".join(filter(None, (where, names.what(entry), "with doubt" if entry.certainty == "unsure" else "")))
+    return f"{KIND_NAMES.get(entry.kind, entry.kind)}: {what or 'nothing said'}"
 
 
 @router.post("/take-back")

@@ -92,9 +92,12 @@ def _factor(weight: float) -> str:
 def _step(console: Console, step: Step, leak_map: LeakMap, letters: dict[str, str]) -> None:
     body = Text()
     where = _where(leak_map, step.place, step.part, step.side) if step.place else step.name
-    what = "Look at" if step.do == "look" else f"{leak_map.name('method', step.method).capitalize()} test:"
-    again = " again, after the repair" if step.stage == "verify" else ""
-    body.append(f"{what} {where}{again}", style="bold")
+    again = " again, after the repair" if step.stage == "verify" and step.place else ""
+    if step.do == "test":
+        what = f"{leak_map.name('method', step.method).capitalize()} test: {where}{again}"
+    else:
+        what = f"Look at {where}" if step.part else f"Look for {step.name}"
+    body.append(what, style="bold")
     body.append(f"  {step.minutes:g} min", style="cyan")
     marks = [letters[c] for c in step.cautions if c in letters]
     if marks:

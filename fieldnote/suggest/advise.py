@@ -27,7 +27,9 @@ FEWEST_SUGGESTIONS = 3
 FEWEST_DRY = 2
 _SAME = 1e-9
 _DIGITS = 12
-_SHOWN_SHARE = 0.02
+_SHOWN_SHARE = 0.05
+_NAMED = 3
+"""Sources that a note names, of many with the same standing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,10 +207,10 @@ def _standing_notes(leak_map: LeakMap, stand: Sequence[Standing]) -> Iterable[st
         source = leak_map.sources[s.source]
         where = wording.spot(leak_map, source.place)
         names = lines.setdefault((where, s.closed, s.missing), [])
-        side = f"{source.side} " if source.side in ("left", "right") else ""
-        names.append(f"{side}{source.row.name}")
+        names.append(wording.sided(source.row.name, source.side))
     for (where, done, missing), names in lines.items():
-        told = "; ".join(names)
+        more = f"; {len(names) - _NAMED} more" if len(names) > _NAMED + 1 else ""
+        told = "; ".join(names[:_NAMED] if more else names) + more
         if done:
             yield f"Closed, repaired and dry in the retest: {where} ({told})."
         else:

@@ -132,6 +132,8 @@ class Sign:
     id: str = field(metadata={"ref": "state"})
     trust_prob: float = a_prob()
     says_absent: bool = False
+    unnamed_share: float = field(default=1.0, metadata={"prob": True})
+    """What remains of a link where the source's row names no signs, and so not this one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +166,8 @@ class Zone:
     method: str = field(metadata={"ref": "method"})
     minutes: float = positive()
     access: tuple[str, ...] = refers("access")
+    center_access: tuple[str, ...] = refers("access")
+    """What must be off instead to see inside at its center."""
     sided: bool = False
     """Water is put on one side of it at a time."""
 

@@ -133,16 +133,19 @@ def shows_at(leak_map: LeakMap, place: str, part: str | None, side: Side | None,
     m = leak_map.model
     # Water seen on one of two surfaces that the map tells apart says little of a source that shows on the other.
     other = m.told_apart_share if part in links.parts else m.other_part_share
-    fits = np.array([_fits(p, s, part, sign, other) for p, s in zip(links.parts, links.signs, strict=True)])
+    row = leak_map.signs.get(sign)
+    unnamed = 1.0 if row is None else row.unnamed_share
+    fits = np.array([_fits(p, s, part, sign, other, unnamed) for p, s in zip(links.parts, links.signs, strict=True)])
     absent = np.ones(len(leak_map.sources))
     np.multiply.at(absent, links.source, 1.0 - prob * fits)
     return 1.0 - absent
 
 
-def _fits(row_part: str, row_signs: frozenset[str], part: str | None, sign: str, other: float) -> float:
+def _fits(row_part: str, row_signs: frozenset[str], part: str | None, sign: str, other: float, unnamed: float) -> float:
     if row_signs and sign not in row_signs:
         return 0.0
-    return 1.0 if not row_part or part is None or row_part == part else other
+    named = 1.0 if row_signs else unnamed
+    return named if not row_part or part is None or row_part == part else other * named
 
 
 def surface(leak_map: LeakMap, place: str, part: str | None) -> str | None:

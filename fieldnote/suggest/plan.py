@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fieldnote.records import Entry, Side, Step
-from fieldnote.suggest import matching
+from fieldnote.suggest import matching, wording
 from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing
 from fieldnote.suggest.leak_map import Floats, LeakMap
@@ -23,6 +23,9 @@ MOST_CANDIDATES = 24
 MOST_SPOTS = 7
 """Looks that are weighed against each other at once; those at one spot behind the same access count as one."""
 _HALF = 0.5
+_BOTH = 2
+_LOW = 0.15
+"""A test less likely to leak than this is there for its place in the order, where others lie above it."""
 _COVERED_PROB = 0.7
 """From this chance to show on, the order takes a test to cover a spot; the belief uses the chance itself."""
 
@@ -79,6 +82,8 @@ class _Maker:
     def retests(self) -> None:
         """What was repaired and is not closed asks for its retest first."""
         for standing in self.standings:
+            if self.wide_repair(standing):
+                continue
             source = self.leak_map.sources[standing.source]
             test = zone_test(self.leak_map, source, standing.method)
             zone = self.leak_map.zones.get(standing.place)
@@ -90,6 +95,19 @@ class _Maker:
             result = CURED if proved else UNPROVED
             because = f"{source.row.name}: repaired; {standing.missing}"
             self.book.retest(test, standing.leaked_min or 0.0, because, result)
+
+    def wide_repair(self, standing: Standing) -> bool:
+        """Add one retest where a repair named a whole place, both its sides, and no leak there was ever proved."""
+        alike = [s for s in self.standings if s.entries == standing.entries and s.place == standing.place]
+        sides = {self.leak_map.sources[s.source].side for s in alike} - {None}
+        zone = self.leak_map.zones.get(standing.place)
+        if standing.leaked_min is not None or len(sides) < _BOTH or zone is None or not zone.sided:
+            return False
+        test = ZoneTest(zone, None, self.leak_map.methods[standing.method or zone.method])
+        if not standing.closed and not self.book.planned(test):
+            because = f"{self.leak_map.name('place', zone.id)}: repaired; {standing.missing}"
+            self.book.retest(test, zone.minutes * len(sides), f"{because}; one side at a time", UNPROVED)
+        return True
 
     def final_test(self) -> None:
         method = next((m for m in self.leak_map.methods.values() if m.whole and m.water), None)
@@ -173,7 +191,7 @@ class _Maker:
                 remaining &= ~(1 << action.index)
             else:
                 test = tests[action.index]
-                weights = self.try_zone(test, weights)
+                weights = self.try_zone(test, weights, tests)
                 remaining &= ~planner.problem.tests[action.index].zone
                 if any(self.too_low(t) for t in tests if not self.book.planned(t)):
                     # What lies below is not tested any more: the rest is weighed anew without those tests.
@@ -247,23 +265,26 @@ class _Maker:
 
     def look(self, source: int, weights: Floats) -> Floats:
         test = zone_test(self.leak_map, self.leak_map.sources[source])
-        then = "prove it with water on its zone" if test else "repair it and see that it stays dry"
+        then = "prove it with water on its zone" if test else "put it right and see that it stays dry"
         self.book.look(source, float(weights[source] / weights.sum()), then)
         after = weights.copy()
         after[source] *= 1.0 - self.leak_map.sources[source].row.look_power_prob
         return after
 
-    def try_zone(self, test: ZoneTest, weights: Floats) -> Floats:
+    def try_zone(self, test: ZoneTest, weights: Floats, tests: Sequence[ZoneTest]) -> Floats:
         shows = self.shows(test)
         leaks, dry, total = weights * shows, weights * (1.0 - shows), weights.sum()
         chance = float(leaks.sum() / total)
+        why = "either result narrows the search"
+        if chance < _LOW and any(self.goes_before(test, t) for t in tests):
+            why = "water goes on low first, so that none runs over it later"
         then = f"Leaks: {self.leader(leaks)} comes to the front. Dry: {self.leader(dry)} leads."
-        self.book.test(test, chance, f"{percent(chance)} that it leaks; either result narrows the search", then)
+        self.book.test(test, chance, f"{percent(chance)} that it leaks; {why}", then)
         return np.asarray(dry)
 
     def leader(self, weights: Floats) -> str:
         """The likeliest source by these weights, with its side and share."""
         i = int(np.argmax(weights))
         source = self.leak_map.sources[i]
-        side = f"{source.side} " if source.side in ("left", "right") else ""
-        return f"{side}{source.row.name} ({percent(float(weights[i] / weights.sum()))})"
+        share = percent(float(weights[i] / weights.sum()))
+        return f"{wording.sided(source.row.name, source.side)} ({share})"

@@ -55,7 +55,7 @@ class Signs:
         links = self.sheet.spread(matching.shows_at(self.sheet.leak_map, place, entry.part, side, state))
         hedge = m.sure_prob if entry.certainty == "sure" else m.unsure_prob
         trust = less(min(trust, hedge), entry.misheard_risk)
-        new = _Finding(entry, [entry.id], links, trust, absent)
+        new = _Finding(replace(entry, side=side), [entry.id], links, trust, absent)
         old = self.findings.get(cell)
         if old is None or (old.absent and not absent):
             self.findings[cell] = new

@@ -32,7 +32,10 @@ class StepBook:
 
     def needs(self, test: ZoneTest) -> int:
         """Bits of the openings that a test wants off."""
-        found = openings_needed(self.leak_map.openings, test.zone.access, test.side)
+        access = test.zone.access
+        if test.side == "center" and test.zone.center_access:
+            access = test.zone.center_access
+        found = openings_needed(self.leak_map.openings, access, test.side)
         return sum(1 << i for i in found)
 
     def look(self, source: int, share: float, found_next: str) -> None:
@@ -87,7 +90,7 @@ class StepBook:
                 because=because,
                 would_change="Dry: the job can be closed. Leaks: there is another leak; note where it shows.",
                 stage="verify",
-                name="whole vehicle",
+                name="whole vehicle, with everything refitted",
             )
         )
 

@@ -31,6 +31,16 @@ def said(leak_map: LeakMap, entry: Entry) -> str:
     return f"{where}: {denied}{state}{doubt}"
 
 
+def short(name: str) -> str:
+    """A source's name without what follows a colon: "windshield adhesive at the top centre"."""
+    return name.split(":")[0]
+
+
+def sided(name: str, side: Side | None) -> str:
+    """The same with its side: "skip in the trough sealer, left"."""
+    return f"{short(name)}, {side}" if side in ("left", "right") else short(name)
+
+
 def duration(long_min: float) -> str:
     """ "40 s" or "3 min"."""
     return f"{long_min * 60:.0f} s" if long_min < 1 else f"{long_min:g} min"

@@ -302,3 +302,48 @@ def test_no_place_or_part_of_the_trade_is_in_the_code() -> None:
     for module in folder.glob("*.py"):
         text = module.read_text(encoding="utf-8")
         assert not [i for i in wordy if f'"{i}"' in text], module.name
+
+
+# ---- as it is read --------------------------------------------------------------------------------------------
+
+
+def test_a_sign_on_both_sides_is_named_by_side() -> None:
+    """Soaked left and right are two findings, and a reason says which it means."""
+    advice = ask(sign("rear-floor", "soaked", part="carpet", side="both"))
+    for suggestion in advice.suggestions:
+        texts = [r.text for r in suggestion.because]
+        assert len(texts) == len(set(texts)), texts
+    assert any(r.text.startswith("left rear floor") for s in advice.suggestions for r in s.because)
+
+
+def test_fogged_glass_does_not_point_to_its_seal() -> None:
+    """Common practice, no source: fogging is moist air or coolant; it says next to nothing of the bead around it."""
+    fogged = {s.source: s.probability for s in ask(sign("windshield", "fogging")).suggestions}
+    inside = [p for id, p in fogged.items() if id in ("condensation", "heater-core")]
+    bead = [p for id, p in fogged.items() if id.startswith("windshield")]
+    assert len(inside) == 2
+    assert min(inside) > max(bead, default=0.0)
+
+
+def test_what_must_come_off_at_the_center_is_the_overhead_console() -> None:
+    """Common practice, no source: water at the top center of a windshield shows there, not behind the pillar trims."""
+    found = check("windshield", "glass-adhesive", "thin", side="center", at=("upper",))
+    step = ask(sign("overhead-console", "drip"), found).plan[0]
+    assert (step.do, step.place, step.side) == ("test", "windshield", "center")
+    assert step.opens == ("overhead console",)
+
+
+def test_a_test_that_hardly_leaks_says_why_it_comes_first() -> None:
+    """A low zone is wetted before those above it, however little is expected of it."""
+    steps = [s for s in ask(WET, FLOOR).plan if s.do == "test" and s.stage == "find"]
+    low = [s for s in steps if s.probability < 0.15 and "low first" in s.because]
+    assert low
+    levels = [shipped().zones[s.place or ""].level for s in steps]
+    assert shipped().zones[low[0].place or ""].level < max(levels)
+
+
+def test_consequences_name_a_source_shortly_with_its_side_after_it() -> None:
+    """ "Quarter-glass weatherstrip, left (47%)": not "left quarter-glass weatherstrip: how it sits on the flange"."""
+    told = [s.would_change for s in ask(WET, FLOOR).plan if s.do == "test" and s.stage == "find"]
+    assert any(", left (" in text for text in told)
+    assert not any("Leaks: left " in text or text.count(":") > 2 for text in told)

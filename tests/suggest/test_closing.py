@@ -279,3 +279,25 @@ def test_rates_of_another_map_are_not_used() -> None:
         s.probability for s in advise(shipped(), named(WET)).suggestions
     ]
     assert any("another leak map" in n for n in told.notes)
+
+
+# ---- a whole place repaired -----------------------------------------------------------------------------------
+
+
+def test_a_repair_of_a_whole_place_asks_for_one_retest() -> None:
+    """ "The windshield was set anew", no part, no side, never seen to leak: one test, both sides, and a short note."""
+    advice = advise(shipped(), named(sign("overhead-console", "drip"), fix("windshield", None, "replace")))
+    again = [s for s in advice.plan if s.stage == "verify"]
+    assert [(s.place, s.side) for s in again] == [("windshield", None)]
+    assert again[0].minutes >= 3 * shipped().zones["windshield"].minutes
+    (note,) = [n for n in advice.notes if n.startswith("Repaired")]
+    assert note.count(";") <= 3
+    assert " more)" in note
+
+
+def test_a_repair_on_both_sides_that_leaked_is_tested_side_by_side() -> None:
+    """Where a test had leaked, each side keeps a retest of its own: it proves the cure."""
+    leaks = [test("liftgate-trough", "leak", 2, side=side) for side in ("left", "right")]
+    fixes = [fix("liftgate-trough", "seam-sealer", side=side) for side in ("left", "right")]
+    again = [s for s in advise(shipped(), named(WET, *leaks, *fixes)).plan if s.stage == "verify"]
+    assert {(s.place, s.side) for s in again} == {("liftgate-trough", "left"), ("liftgate-trough", "right")}

@@ -266,7 +266,8 @@ class Extractor:
         """Up to the first condition: what hangs on an "if" is neither found nor done."""
         for n, item in enumerate(items):
             if item.classes and item.is_a("conditional", "question_inside") and not item.tags - {"word"}:
-                return items[:n], items[n:]
+                told = item.text == "unless" and any(i.finding is not None and i.finding.get("test") for i in items[:n])
+                return ([], items) if told else (items[:n], items[n:])  # "it doesn't leak unless …"
         return items, []
 
     # -- corrections and repeats --------------------------------------------------------------------------------
@@ -378,6 +379,19 @@ class Extractor:
             value = draft.utterance.text[value[0] : value[1]]
         entry = Entry("fact", what=fact.what, value=value, unit=fact.unit, quote=draft.utterance.text[start:end])
         entry = replace(entry, odd=fact.odd, proposed=fact.proposed)
+        told = [e for e in draft.recent if e.kind == "fact" and e.what == fact.what]
+        if any((e.value, e.unit) == (value, fact.unit) for e in told):
+            return  # said again
+        if told and told[-1].odd and not fact.odd:
+            # It could not be right as it was heard, and was said again.
+            spoken = origin(draft.utterance, start, end, "correction")
+            draft.change(
+                replace(
+                    told[-1], value=value, odd=None, proposed=None, confidence=fact.sure,
+                    origins=(*told[-1].origins, spoken),
+                )
+            )  # fmt: skip
+            return
         self._put(draft, entry, ((start, end, "head"),), sure=fact.sure)
 
     def _put(self, draft: Draft, entry: Entry, spans: tuple[tuple[int, int, str], ...], *, sure: float = 1.0) -> None:

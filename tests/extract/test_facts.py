@@ -1,4 +1,7 @@
-"""Facts of the job as they are said: what the vehicle is, what its counter shows, who worked. Common practice, no source."""
+"""Facts of the job as they are said: what the vehicle is, what its counter shows, who worked.
+
+Common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -31,3 +34,22 @@ FACTS: dict[str, tuple[str, list[str]]] = {
 def test_facts(extractor: Extractor, said: str, meant: list[str]) -> None:
     """A fact is read where it is told, and nothing is made one that is told of something else."""
     assert [t for t in told(extractor, said) if not t.startswith("check")] == meant
+
+
+AGAIN: dict[str, tuple[list[str], list[str]]] = {
+    "the same again": (["unit 12 B", "unit number twelve bravo"], ["fact unit-number 12B"]),
+    "another one": (["odometer 41,070", "odometer 41,090"], ["fact odometer 41070", "fact odometer 41090"]),
+    "a VIN that could not be right, said again": (
+        [
+            "VIN one k l d h four one j x m n one zero nine one eight six",
+            "the vin again, one kilo lima bravo hotel four one juliet x-ray mike november one zero nine one eight six",
+        ],
+        ["fact vin 1KLBH41JXMN109186"],
+    ),
+}
+
+
+@pytest.mark.parametrize(("said", "meant"), AGAIN.values(), ids=list(AGAIN))
+def test_facts_said_again(extractor: Extractor, said: list[str], meant: list[str]) -> None:
+    """A fact that is said again is one; what could not be right as heard is replaced by what can."""
+    assert list(told(extractor, *said)) == meant

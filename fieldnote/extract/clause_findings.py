@@ -73,6 +73,9 @@ class FindingReader(ClauseBase):
         form = "noun" if c.item.sense("state", "noun") else c.item.senses[0].form
         if form == "noun" and c.item.sense("state", "adj") and (self._linked or self._subjects):
             form = "adj"
+        told = i > 0 and self._row[i - 1].kind == "thing" and bool(self._subjects) and not self._linked
+        if told and form == "noun" and c.item.text.endswith("s") and c.item.sense("state", "verb") is not None:
+            form = "verb"  # "antenna leaks"
         if self._timed_look(finding):
             self._test, self._mode, self._presented = self.frames[-1], "test", False
         if self._test is not None and self._result(c, finding, form):

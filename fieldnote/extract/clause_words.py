@@ -82,6 +82,16 @@ class WordReader(ClauseBase):
         if c.item.text == "without" and self._stripped(i):
             self._row[i + 1 : i + 1 + self._stripped(i)] = []
             return
+        said = self._last
+        if (
+            self._mode == "state"
+            and self._linked
+            and said is not None
+            and said.end >= c.start - 1
+            and self._is_plain(said)
+        ):
+            said.present = False  # "the water is not coming from the windshield"
+            return
         if self._verb_unknown(i, c):
             self._close()
             self._mode = "void"
@@ -97,6 +107,10 @@ class WordReader(ClauseBase):
         ends = j < len(self._row) and self._row[j].item.text in ("on", "in") and j > i + 1
         follows = self._row[j + 1] if ends and j + 1 < len(self._row) else None
         return j - i if follows is not None and follows.kind in ("there_is", "pronoun", "subject", "find") else 0
+
+    def _is_plain(self, said: Frame) -> bool:
+        plain = next((s.id for s in self._lex.states.values() if s.wet), "")
+        return said.finding is not None and said.finding.get("evidence") == plain and said.head_form == "noun"
 
     def _verb_unknown(self, i: int, c: Constituent) -> bool:
         """ "Won't keep", "didn't bother with": what is denied is a verb that says nothing of the trade."""

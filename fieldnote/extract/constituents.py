@@ -507,8 +507,11 @@ class Grouper:
     def _word_kind(self, items: Sequence[Item], i: int) -> str:
         """The kind of a word of the grammar: the first of its classes in the order in which they are tried."""
         item = items[i]
-        if item.is_a("determiner") and item.is_a("pronoun") and i + 1 < len(items) and items[i + 1].tags & THING_TAGS:
-            return "determiner"  # "on that door"
+        nxt = items[i + 1] if i + 1 < len(items) else None
+        if nxt is not None and item.is_a("determiner") and item.is_a("pronoun"):
+            fault = nxt.sense("state", "noun") is not None and nxt.sense("state", "verb") is None
+            if nxt.tags & THING_TAGS or (fault and item.text == "that" and i > 0 and items[i - 1].is_a("preposition")):
+                return "determiner"  # "on that door", "in that hole"
         return next((kind for kind in _WORD_KINDS if kind in item.classes), "skip")
 
     def _denies(self, item: Item, items: Sequence[Item], i: int) -> bool:

@@ -11,7 +11,10 @@ import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
+
+from fastapi import FastAPI
 
 from fieldnote.flow import Rooms
 from fieldnote.web.app import create_app
@@ -24,9 +27,19 @@ OUT = Path(__file__).parents[2] / "docs" / "screens"
 COLOURS = 96
 
 
-@contextmanager
-def secured(rooms: Rooms) -> Iterator[tuple[str, People]]:
+@dataclass
+class Secured:
     """Where it is served, and who may sign in: nobody has joined yet."""
+
+    url: str
+    people: People
+    rooms: Rooms
+    app: FastAPI
+
+
+@contextmanager
+def secured(rooms: Rooms) -> Iterator[Secured]:
+    """Serve it as long as the block lasts."""
     import uvicorn
 
     pair, _ = make(rooms.home, ["localhost"])
@@ -40,7 +53,7 @@ def secured(rooms: Rooms) -> Iterator[tuple[str, People]]:
     server = uvicorn.Server(uvicorn.Config(app, log_level="critical", timeout_graceful_shutdown=1, **files))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
     thread.start()
-    yield f"https://{host}", people
+    yield Secured(f"https://{host}", people, rooms, app)
     server.should_exit = True
     thread.join(20)
     listening.close()
@@ -55,13 +68,13 @@ def main() -> None:
 
     with (
         sync_playwright() as running,
-        secured(Rooms(Path(tempfile.mkdtemp(prefix="fieldnote-screens-")))) as (url, people),
+        secured(Rooms(Path(tempfile.mkdtemp(prefix="fieldnote-screens-")))) as served,
     ):
         browser = running.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
-        code = people.invite("Rosa", ["technician"])
+        code = served.people.invite("Rosa", ["technician"])
         for name, path in (("sign-in", "/sign-in"), ("join", f"/join?code={code}"), ("trust", "/trust")):
             page = browser.new_page(viewport={"width": 360, "height": 740}, ignore_https_errors=True)
-            page.goto(url + path)
+            page.goto(served.url + path)
             file = OUT / f"{name}-360-light.png"
             page.screenshot(path=file)
             page.close()

@@ -7,13 +7,17 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from fieldnote.flow import Rooms
-from fieldnote.web.people import People
+from fieldnote.testing import FakeRecogniser
 from fieldnote.web.sign_in import COOKIE
-from tests.web.browsing import CHROMIUM, TOO_SMALL, WCAG, new_page, tab_to
+from tests.flow.spoken_tones import ToneDetector
+from tests.web.browsing import CHROMIUM, TOO_SMALL, WCAG, chromium, new_page, tab_to
 from tests.web.conftest import PASSPHRASE, rooms_in
+from tests.web.secured import Secured
 from tests.web.secured import secured as serve_secured
 
 playwright = pytest.importorskip("playwright.sync_api", reason="pip install playwright (and apt-get install chromium)")
@@ -27,23 +31,25 @@ pytestmark = [
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with playwright.sync_playwright() as running:
-        opened = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """Chromium whose microphone hears a second of noise and then nothing, again and again."""
+    noise = np.random.default_rng(7).normal(0, 0.05, 48_000)
+    path = tmp_path_factory.mktemp("microphone") / "spoken.wav"
+    soundfile.write(path, np.concatenate([noise, np.zeros(3 * 48_000)]), 48_000, subtype="PCM_16")
+    with chromium(playwright.sync_playwright, path) as opened:
         yield opened
-        opened.close()
 
 
 @pytest.fixture
-def secured(filled: Path, shipped: Rooms, tmp_path: Path) -> Iterator[tuple[str, People]]:
+def secured(filled: Path, shipped: Rooms, tmp_path: Path) -> Iterator[Secured]:
     """Where the application is served over https, and who may sign in."""
     with serve_secured(rooms_in(shutil.copytree(filled, tmp_path / "home"), shipped)) as served:
         yield served
 
 
-def test_from_the_invitation_to_signing_out_by_keyboard_alone(browser: Any, secured: tuple[str, People]) -> None:
+def test_from_the_invitation_to_signing_out_by_keyboard_alone(browser: Any, secured: Secured) -> None:
     """On a phone: choose a passphrase, look at one's own sign-in, sign out, sign in again; each page is sound."""
-    url, people = secured
+    url, people = secured.url, secured.people
     code = people.invite("Rosa", ["technician"])
     page = new_page(browser, 360, "dark", ignore_https_errors=True)
     page.goto(f"{url}/jobs/none")
@@ -98,6 +104,50 @@ def sound(page: Any) -> None:
     assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), page.url
 
 
+class Always:
+    """A recogniser that hears one line in everything."""
+
+    name = "always"
+
+    def hear(self, samples: Any, hints: Any = ()) -> Any:
+        return FakeRecogniser(["left tail lamp gasket is torn"]).hear(samples)
+
+
+def test_a_phone_dictates_over_https_under_its_persons_name(browser: Any, secured: Secured) -> None:
+    """The microphone is given, sound goes over the encrypted connection, entries come; when the sign-in is taken away,
+    listening ends, and what was spoken stays on the phone until the next one.
+    """  # fmt: skip
+    secured.rooms.__dict__["engine"] = Always()
+    secured.app.state.live.detector = ToneDetector
+    code = secured.people.invite("Rosa", ["technician"])
+    page = new_page(browser, 360, ignore_https_errors=True, permissions=["microphone"])
+    page.goto(f"{secured.url}/join?code={code}")
+    page.fill("#passphrase", PASSPHRASE)
+    page.fill("#again", PASSPHRASE)
+    page.keyboard.press("Enter")
+    page.wait_for_selector("table.jobs")
+    page.goto(f"{secured.url}/jobs/{secured.rooms.store.job('Unit 7').id}/bay")
+    page.click("#talk")
+    page.wait_for_selector(".big-entries .side")
+    assert "LEFT tail lamp" in page.inner_text("#told")
+    page.click("#talk")
+    page.wait_for_selector("#talk[aria-pressed=false]")
+    assert page.is_hidden("#held")
+    assert secured.rooms.store.job("Unit 7").entries[0].place == "tail-lamp"
+    secured.people.end_all(secured.people.find("Rosa"))
+    page.click("#talk")
+    page.wait_for_selector("#held:not([hidden])")
+    assert "Still on this phone" in page.inner_text("#held")
+    page.wait_for_timeout(1500)
+    page.click("#talk")
+    token = secured.people.begin(secured.people.find("Rosa"), "the same phone")
+    page.context.add_cookies([{"name": COOKIE, "value": token, "url": secured.url, "secure": True, "httpOnly": True}])
+    page.reload()
+    page.wait_for_function("() => document.querySelector('#held').hidden")
+    page.wait_for_function("() => document.querySelectorAll('.big-entries .side').length === 2")
+    page.context.close()
+
+
 WAYS_OF_A_SCRIPT = (
     '<script>window.ran = "inline"</script>',
     '<img src="/none.png" onerror="window.ran = \'handler\'">',
@@ -110,9 +160,9 @@ WAYS_OF_A_SCRIPT = (
 )
 
 
-def test_the_policy_stops_what_would_be_smuggled_into_a_page(browser: Any, secured: tuple[str, People]) -> None:
+def test_the_policy_stops_what_would_be_smuggled_into_a_page(browser: Any, secured: Secured) -> None:
     """If markup ever got into a page, nothing of it would run or load: tried by putting it there on the way."""
-    url, _ = secured
+    url = secured.url
     page = new_page(browser, 1280, ignore_https_errors=True)
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))

@@ -293,7 +293,7 @@ class Grouper:
                 part_word=-1,
                 part=part.value,
                 place=thing.place or names_place,
-                generic=part.generic if thing.place is None and part.generic >= 0 else thing.generic,
+                generic=part.generic if not thing.named and part.generic >= 0 else thing.generic,
                 material=material.value if material else None,
                 spans=(*thing.spans, span),
                 sure=sure,
@@ -320,7 +320,10 @@ class Grouper:
                 sure=sure,
             )
         side = item.sense("side")
+        another = item.text.endswith((" one", " ones"))
         if side is not None:
+            if another and not thing.bare:
+                return None  # "the vents of the quarter panel, left one's torn"
             if thing.side is not None or (thing.named and self._place_next(items, j + 1)):
                 return None
             value = self._sides.get(side.value, side.value)
@@ -333,6 +336,8 @@ class Grouper:
             )
         at = item.sense("at")
         if at is not None:
+            if another and (thing.at or not thing.bare):
+                return None  # "loose at the bottom, upper one tight"
             if thing.bare and thing.side is not None and self._side_next(items, j + 1):
                 return None
             if thing.named and thing.part is None and self._place_next(items, j + 1):

@@ -24,7 +24,7 @@ from fieldnote.extract.tokens import fold, tokenize
 from fieldnote.records import Entry, Intake, Leftover, Utterance
 from fieldnote.vocabulary.pack import Command, Pack
 
-VERSION = "1"
+VERSION = "2"
 """Changes whenever the same text may give other entries: kept entries of an older version are made again."""
 
 _LEFT, _RIGHT = "left", "right"

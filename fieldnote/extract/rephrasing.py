@@ -205,7 +205,11 @@ class Rephraser:
                 continue
             k = _past(row, j + 1, (*_SMALL, "preposition", "to_place", "again", "particle"))
             i = k + 1 if k < len(row) and row[k].kind in ("thing", "pronoun") else j + 1
-            if i == k + 1 and row[k].kind == "thing" and not any(x.kind == "thing" for x in row[i:]):
+            if (
+                i == k + 1
+                and row[k].kind == "thing"
+                and not any(x.thing is not None and x.thing.material is None for x in row[i:])
+            ):
                 out += [row[k], _as(c, "then")]  # "before I seal the trough I clean it"
         return out
 

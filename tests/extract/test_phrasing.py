@@ -285,6 +285,78 @@ CASES: dict[str, list[tuple[list[str], list[str]]]] = {
         (["the gasket on the antenna I replaced"], ["repair antenna/gasket replace"]),
         (["the liftgate weatherstrip I pushed back on"], ["repair liftgate/weatherstrip reseat"]),
     ],
+    "in turn": [
+        (
+            ["carpet wet left front, dry right front"],
+            ["evidence carpet left damp front", "evidence carpet right dry front"],
+        ),
+        (
+            ["left door hinge bolt loose at the bottom, upper one tight"],
+            ["check front-door/hinge-bolt left loose-fastener lower", "check front-door/hinge-bolt left ok upper"],
+        ),
+        (
+            ["both pressure vents of the quarter panel, left one's torn and right one's fine"],
+            ["check quarter-panel/pressure-vent left torn", "check quarter-panel/pressure-vent right ok"],
+        ),
+        (
+            ["left tail lamp, bolts tight, gasket good, right, two bolts loose"],
+            [
+                "check tail-lamp/bolt left ok",
+                "check tail-lamp/gasket left ok",
+                "check tail-lamp/bolt right loose-fastener count 2",
+            ],
+        ),
+        (
+            ["tail lamps, left gasket pinched, right gasket okay"],
+            ["check tail-lamp/gasket left pinched", "check tail-lamp/gasket right ok"],
+        ),
+    ],
+    "what was not done": [
+        (["instead of replacing the hood seal I cleaned it"], ["repair hood/weatherstrip clean"]),
+        (["rather than pull the windshield I sealed it with urethane"], ["repair windshield reseal with urethane"]),
+        (["it doesn't leak unless I spray the mirror"], []),
+        (["the water is not coming from the windshield"], ["evidence windshield no water"]),
+    ],
+    "water told twice": [
+        (
+            ["the lower track of the left sliding door has some water sitting in it"],
+            ["evidence sliding-door-track left standing-water lower"],
+        ),
+        (["water on the left tail lamp for ten minutes, no drip"], ["test tail-lamp left dry duration 10min"]),
+        (["there is a rust trail behind the left quarter trim"], ["evidence quarter-panel left rust-trail"]),
+        (["antenna leaks"], ["test antenna leak"]),
+        (["it only leaks when the hose is on the back glass"], ["test back-glass leak hose"]),
+        (
+            ["moved up to the right roof joint and within a minute there's water running down the B pillar"],
+            ["test roof-joint right leak time-to-leak 1min", "evidence b-pillar water"],
+        ),
+    ],
+    "laid, put and closed": [
+        (["ran a nice bead of seam sealer across the cowl seam"], ["repair cowl/seam reseal with seam-sealer"]),
+        (
+            ["cowl seam", "cleaned both surfaces, new bead of seam sealer"],
+            ["repair cowl/seam clean", "repair cowl/seam-sealer reseal with seam-sealer"],
+        ),
+        (
+            ["right roof joint", "brushed it full of brushable sealer"],
+            ["repair roof-joint right reseal with brushable-sealer"],
+        ),
+        (["left sunroof drain tube", "hooked it back up"], ["repair sunroof/drain-tube left reconnect"]),
+    ],
+    "said of another part": [
+        (["antenna looks good, no cracks in the base gasket"], ["check antenna ok", "check antenna/gasket no cracked"]),
+        (["the left mirror on the front door has a torn gasket"], ["check door-mirror/gasket left torn"]),
+        (["hinge on the right liftgate, one bolt's loose"], ["check liftgate-hinge/hinge-bolt right loose-fastener"]),
+        (
+            ["tightened the two studs, which were only finger tight, to twenty five inch pounds"],
+            ["repair stud tighten torque 25in_lb count 2", "check stud loose-fastener count 2"],
+        ),
+        (
+            ["right scuff plate pulled, the carpet there is damp"],
+            ["access scuff-plate right removed", "evidence scuff-plate/carpet right damp"],
+        ),
+        (["both screws at the left front rack foot are loose"], ["check roof-rack/screw left loose-fastener front"]),
+    ],
 }
 
 

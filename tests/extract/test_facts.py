@@ -19,7 +19,7 @@ FACTS: dict[str, tuple[str, list[str]]] = {
     "a short unit": ("odometer: 41,070 mi", ["fact odometer 41070mi"]),
     "a year with an article": ("it's a twenty sixteen", ["fact model-year 2016"]),
     "an oh eight": ("this one's an oh eight", ["fact model-year 2008"]),
-    "an article and a count": ("it's a fifteen minute soak", []),
+    "an article and a count": ("it's a fifteen minute walk", []),
     "a name behind one word": ("tech: Ottoline", ["fact technician Ottoline"]),
     "a name behind another fact": (
         "unit 4417 tech Ottoline",

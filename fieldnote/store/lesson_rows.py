@@ -215,7 +215,7 @@ def _entry(row: Sequence[Any]) -> Entry:
         at=tuple(more.get("at", ())),
         masked=tuple(more.get("masked", ())),
         quantities=tuple(Quantity(**q) for q in more.get("quantities", ())),
-        clocked_s=more.get("clocked_s"),
+        clocked_s=more.get("clocked_s"), clocked_leak_s=more.get("clocked_leak_s"),
     )  # fmt: skip
 
 

@@ -53,9 +53,8 @@ def _standing(leak_map: LeakMap, entries: Sequence[Entry], n: int, source: int) 
     if leak is None:
         why = "it was never seen to leak in a test with water"
         return Standing(source, False, (repair.id,), place, why)
-    wanting = Standing(
-        source, False, (leak.id, repair.id), leak.place or place, "", matching.minutes(leak), leak.method
-    )
+    leaked = _longest_min(leak_map, entries[:n], leak)
+    wanting = Standing(source, False, (leak.id, repair.id), leak.place or place, "", leaked, leak.method)
     later = [e for e in entries[n + 1 :] if _tests(leak_map, e, (LEAK, DRY)) and _same_zone(e, leak)]
     if not later:
         return _wanting(wanting, "no retest yet")
@@ -83,6 +82,13 @@ def _leak_before(leak_map: LeakMap, earlier: Sequence[Entry], source: int) -> En
             return entry
         found = found or entry
     return found
+
+
+def _longest_min(leak_map: LeakMap, earlier: Sequence[Entry], leak: Entry) -> float | None:
+    """The longest time in which that zone leaked; where only a test's duration is known, it is at most that."""
+    alike = [e for e in earlier if _tests(leak_map, e, (LEAK,)) and _same_zone(e, leak)]
+    times = [matching.leaked_after_min(e) or matching.minutes(e) for e in alike]
+    return max((t for t in times if t is not None), default=None)
 
 
 def _tests(leak_map: LeakMap, entry: Entry, states: tuple[str, ...]) -> bool:

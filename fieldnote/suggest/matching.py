@@ -91,6 +91,14 @@ def minutes(entry: Entry) -> float | None:
     return max(known) if known else None
 
 
+def leaked_after_min(entry: Entry) -> float | None:
+    """After how many minutes a test leaked, as said or by the clock: the longest named."""
+    said = quantity_min(entry, "time-to-leak")
+    clocked = None if entry.clocked_leak_s is None else entry.clocked_leak_s / 60.0
+    known = [s for s in (said, clocked) if s is not None]
+    return max(known) if known else None
+
+
 def quantity_min(entry: Entry, what: str) -> float | None:
     """A quantity of time of the entry, in minutes."""
     for quantity in entry.quantities:

@@ -84,7 +84,7 @@ class Trials:
     def _carried(self, entry: Entry, method: MethodRow, before: Entry | None) -> Floats:
         """Water that shows soon after the hose has moved may come from the zone before."""
         m = self.sheet.leak_map.model
-        soon = matching.quantity_min(entry, "time-to-leak")
+        soon = matching.leaked_after_min(entry)
         none = np.zeros(len(self.sheet.base))
         if before is None or soon is None or soon >= m.carry_min:
             return none

@@ -16,6 +16,8 @@ from tests.suggest.entries import check, fix, shipped, sign, test
 
 WET = sign("d-pillar", "water", side="left")
 LEAK = test("liftgate-trough", "leak", leaked_s=90, side="left")
+RAN = test("liftgate-trough", "leak", 5, 60, side="left")
+CLOCKED = replace(test("liftgate-trough", "leak", 5, side="left"), clocked_leak_s=180.0)
 FOUND = check("liftgate-trough", "seam-sealer", "skip", side="left")
 MENDED = fix("liftgate-trough", "seam-sealer", side="left")
 ROW = "trough-seam-sealer"
@@ -35,6 +37,9 @@ STANDINGS = [
     ("same zone and method, longer", (LEAK, FOUND, MENDED, retest()), ""),
     ("exactly as long as it leaked", (LEAK, FOUND, MENDED, retest(1.5)), ""),
     ("a retest that names no method", (LEAK, FOUND, MENDED, retest(method=None)), ""),
+    ("as long as it took to leak, not as long as the water ran", (RAN, FOUND, MENDED, retest(2)), ""),
+    ("shorter than it took to leak by the clock", (CLOCKED, FOUND, MENDED, retest(2)), "took 2 min"),
+    ("as long as the slower of two leaks", (LEAK, RAN, FOUND, MENDED, retest(1.2)), "took 1.2 min"),
     ("no retest", (LEAK, FOUND, MENDED), "no retest yet"),
     ("too short", (LEAK, FOUND, MENDED, retest(1)), "took 1 min"),
     ("no duration", (LEAK, FOUND, MENDED, retest(None)), "duration of the retest"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from sqlite_utils import Database
+from fieldnote.store.database import Database
 
 _OF_PACK = """
   SELECT leftover.text, coalesce((

@@ -362,8 +362,49 @@ CREATE TABLE lesson_sum (
 );
 """
 
+
+@steps()
+def m007_claim_lines(db: Database) -> None:
+    """What each job lacks, who pays and what they answered, for finding jobs by it in a list."""
+    db.executescript(_M007)
+
+
+_M007 = """
+-- Derived. A job without a row, or whose row was made by other rules, is looked at when somebody asks. `lacks`: ids of
+-- what is missing, each between spaces.
+CREATE TABLE claim_line (
+  job_id TEXT PRIMARY KEY REFERENCES job (id),
+  made_with TEXT NOT NULL,
+  payer TEXT NOT NULL,
+  outcome TEXT NOT NULL,
+  lacks TEXT NOT NULL
+) WITHOUT ROWID;
+
+-- Whatever changes a job takes its row away, in the same transaction.
+CREATE TRIGGER claim_line_of_job AFTER UPDATE ON job
+BEGIN DELETE FROM claim_line WHERE job_id = new.id; END;
+CREATE TRIGGER claim_line_of_extraction AFTER INSERT ON extraction
+BEGIN DELETE FROM claim_line WHERE job_id = new.job_id; END;
+CREATE TRIGGER claim_line_of_edit AFTER INSERT ON edit
+BEGIN DELETE FROM claim_line WHERE job_id = new.job_id; END;
+CREATE TRIGGER claim_line_of_new_photo AFTER INSERT ON photo
+BEGIN DELETE FROM claim_line WHERE job_id = new.job_id; END;
+CREATE TRIGGER claim_line_of_photo AFTER UPDATE ON photo
+BEGIN DELETE FROM claim_line WHERE job_id = new.job_id; END;
+CREATE TRIGGER claim_line_of_version AFTER INSERT ON version
+BEGIN DELETE FROM claim_line WHERE job_id = new.job_id; END;
+"""
+
 STEP_NAMES = tuple(
     step.__name__
-    for step in (m001_jobs_words_entries, m002_search, m003_rates, m004_photos, m005_summaries, m006_lessons)
+    for step in (
+        m001_jobs_words_entries,
+        m002_search,
+        m003_rates,
+        m004_photos,
+        m005_summaries,
+        m006_lessons,
+        m007_claim_lines,
+    )
 )
 """Every step that this version knows, oldest first."""

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from sqlite_utils import Database
-
 from fieldnote.errors import UserMistake
+from fieldnote.store.database import Database
 from fieldnote.store.identity import now
 
 if TYPE_CHECKING:

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fieldnote.errors import UserMistake
 from fieldnote.flow import open_job
+from fieldnote.flow.lacking import KINDS, find
+from fieldnote.narrate.payers import load_payers
 from fieldnote.records import Job, JobLine, Narrative
 from fieldnote.store import Query as Search
+from fieldnote.store.claim_rows import ANSWERS, Wanted
+from fieldnote.store.job_rows import lines_of
+from fieldnote.vocabulary import Pack
 from fieldnote.web.asking import House, OnPage, Page, Sent, text_of
 from fieldnote.web.intake import FIELDS, answers_of, choices, nothing, sent_values
 from fieldnote.web.roles import needs
@@ -19,6 +25,8 @@ from fieldnote.web.roles import needs
 router = APIRouter()
 PAGE = 25
 SHOWN = ("open", "closed", "all")
+MOST_SEARCHED = 2_000
+"""Jobs found by words that are narrowed down further."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,26 +36,61 @@ class Row:
     line: JobLine
     order: str
     standing: str
+    claim: str
     missing: tuple[str, ...]
     more: int
 
 
 @router.get("/")
 def show(
-    page: OnPage, q: str = "", state: str = "open", after: Annotated[int, Query(ge=0, le=1_000_000)] = 0
+    page: OnPage,
+    q: str = "",
+    state: str = "open",
+    lacks: str = "",
+    answer: str = "",
+    after: Annotated[int, Query(ge=0, le=1_000_000)] = 0,
 ) -> HTMLResponse:
-    """The jobs, newest first; with ``q`` those that fit the words."""
+    """The jobs, newest first; with ``q`` those that fit the words, with the others those in that state."""
     status = state if state in SHOWN else "open"
-    store = page.house.rooms.store
-    if any(c.isalnum() for c in q):
-        query = Search(words=q, status=None if status == "all" else status)
-        lines = store.search(query, limit=after + PAGE + 1)
-    else:
-        lines = store.jobs(status=None if status == "all" else status, limit=after + PAGE + 1)  # type: ignore[arg-type]
-    rows = [row_of(page.house, line) for line in lines[after : after + PAGE]]
-    return page.render(
-        "jobs.html.j2", rows=rows, q=q, state=status, after=after, more=len(lines) > after + PAGE, page_size=PAGE
+    wanted = Wanted(
+        "" if status == "all" else status,
+        lacks if lacks in KINDS else "",
+        next((one for one in ANSWERS if one == answer), ""),
     )
+    lines, back_to = lines_for(page.house, q, wanted, after + PAGE + 1)
+    asked = {"q": q, "state": status, "lacks": wanted.lacks, "answer": wanted.answer}
+    return page.render(
+        "jobs.html.j2",
+        rows=[row_of(page.house, line) for line in lines[after : after + PAGE]],
+        q=q,
+        state=status,
+        wanted=wanted,
+        kinds=KINDS,
+        answers=ANSWERS,
+        back_to=back_to,
+        here=urlencode({**asked, "after": after}),
+        newer=urlencode({**asked, "after": max(after - PAGE, 0)}) if after else "",
+        older=urlencode({**asked, "after": after + PAGE}) if len(lines) > after + PAGE else "",
+    )
+
+
+def lines_for(house: House, q: str, wanted: Wanted, limit: int) -> tuple[list[JobLine], str]:
+    """The newest jobs that fit, and how far back they were looked through ("": all)."""
+    store, status = house.rooms.store, wanted.status or None
+    narrowed = bool(wanted.lacks or wanted.answer)
+    if any(c.isalnum() for c in q):
+        lines = store.search(Search(words=q, status=status), limit=MOST_SEARCHED if narrowed else limit)
+        if not narrowed:
+            return lines, ""
+        found = find(store, house.of_pack, wanted, limit, ids=[line.id for line in lines])
+    elif narrowed:
+        found = find(store, house.of_pack, wanted, limit)
+        with store.reading() as db:
+            lines = lines_of(db, found.ids)
+    else:
+        return store.jobs(status=status, limit=limit), ""  # type: ignore[arg-type]
+    by_id = {line.id: line for line in lines}
+    return [by_id[id] for id in found.ids], found.back_to
 
 
 def row_of(house: House, line: JobLine) -> Row:
@@ -57,7 +100,20 @@ def row_of(house: House, line: JobLine) -> Row:
     points = [point.text.rstrip(".") for point in story.open_points]
     gaps = [f"no {name}" for name in lacks(job)]
     missing = (*points[:1], *([", ".join(gaps)] if gaps else ()), *points[1:])
-    return Row(line, job.intake.order_number or "", standing(house, job, story), missing[:2], max(0, len(missing) - 2))
+    claim = claim_words(job, house.of(job).pack)
+    return Row(
+        line, job.intake.order_number or "", standing(house, job, story), claim, missing[:2], max(0, len(missing) - 2)
+    )
+
+
+def claim_words(job: Job, pack: Pack) -> str:
+    """How the claim of a job stands, in few words; "" where no payer was named and none answered."""
+    claim = job.claim
+    payer = load_payers(pack).get(claim.payer or "")
+    on = f" {claim.outcome_day}" if claim.outcome_day else ""
+    why = f": {claim.outcome_reason}" if claim.outcome_reason else ""
+    answered = f"{claim.outcome}{on}{why}" if claim.outcome else ""
+    return ", ".join(filter(None, (payer.name if payer else claim.payer, answered)))
 
 
 def lacks(job: Job) -> tuple[str, ...]:

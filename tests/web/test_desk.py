@@ -46,6 +46,36 @@ def test_the_list_tells_state_and_what_is_missing(still: House) -> None:
 
 
 @pytest.mark.parametrize(
+    ("asked", "there"),
+    [
+        ({"lacks": "order-number"}, ["Unit 7"]),
+        ({"lacks": "vin"}, ["Unit 9", "Unit 7"]),
+        ({"lacks": "vin", "state": "all"}, ["Unit 9", "Unit 8", "Unit 7"]),
+        ({"lacks": "correction"}, ["Unit 7"]),
+        ({"lacks": "anything", "q": "soaked"}, ["Unit 9"]),
+        ({"lacks": "order-number", "q": "soaked"}, []),
+        ({"answer": "no payer"}, ["Unit 9", "Unit 7"]),
+        ({"answer": "paid"}, []),
+        ({"lacks": "moon", "answer": "moon"}, ["Unit 9", "Unit 7"]),
+    ],
+    ids=str,
+)
+def test_the_list_is_narrowed_down_by_what_is_missing(still: House, asked: dict[str, str], there: list[str]) -> None:
+    """By one thing or anything, by the payer's answer, together with words and state; what cannot be is passed over."""
+    text = still.client.get("/", params=asked).text
+    assert re.findall(r'<th scope="row"><a href="[^"]*">([^<]*)</a>', text) == there
+
+
+def test_the_list_tells_how_the_claim_stands(house: House) -> None:
+    """Who pays and what they answered, and those returned alone on request."""
+    house.send(f"/jobs/{house.job().id}/claim", payer="insurer")
+    answer = {"outcome": "returned", "outcome_day": "2026-11-20", "outcome_reason": "no photos"}
+    house.send(f"/jobs/{house.job().id}/claim/answer", **answer)
+    text = house.client.get("/?answer=returned").text
+    assert "An insurer, returned 2026-11-20: no photos" in text and "Unit 7" not in text
+
+
+@pytest.mark.parametrize(
     ("query", "there"),
     [
         ("soaked", True),

@@ -1,24 +1,32 @@
-"""How long advice takes, by size of the map and number of findings: `python -m tests.bench.suggesting`.
+"""How long advice takes, by size of the map and number of findings, and with many closed jobs to learn from.
 
-Maps of any size are made from the shipped one: its sources again and again under new ids, with priors scaled down so
-that as many leaks are expected as before. Prints a table; asserts nothing about time.
+    python -m tests.bench.suggesting [JOBS] [FOLDER]
+
+With JOBS a second table follows: what learning costs in a store of so many plausible jobs of 15 entries, made in FOLDER
+unless it is there. Maps of any size are made from the shipped one: its sources again and again under new ids, with
+priors scaled down so that as many leaks are expected as before. Times are of the processor, since the machine may be
+shared; nothing is asserted about them.
 """
 
 from __future__ import annotations
 
 import re
 import statistics
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from fieldnote.records import Entry, Quantity
-from fieldnote.suggest import LeakMap, advise, load_cautions, load_map
+from fieldnote.flow import Rooms, all_lessons, learned_rates, next_checks
+from fieldnote.records import Entry, Job, Quantity
+from fieldnote.suggest import LeakMap, Teacher, advise, load_cautions, load_map
 from fieldnote.suggest.belief import posterior
 from fieldnote.suggest.explain import shares
 from fieldnote.suggest.reading import read
 from fieldnote.vocabulary import Pack, load_pack
+from tests.bench.filling import fill
+from tests.bench.plausible_jobs import plausible_jobs
 
 ROUNDS = 7
 SIZES = (0, 300, 1000, 3000)
@@ -95,8 +103,8 @@ def row(leak_map: LeakMap, entries: Sequence[Entry], pack: Pack) -> tuple[float,
     )
 
 
-def main() -> None:
-    """Print the table."""
+def sizes() -> None:
+    """Print the table by size of the map."""
     pack = load_pack("body-leaks")
     load = millis(lambda: load_map(pack))
     print(f"loading the shipped map: {load:.0f} ms\n")
@@ -108,5 +116,43 @@ def main() -> None:
             print(f"{len(leak_map.sources):>8} {findings:>8} {belief:>9.1f} {reasons:>9.1f} {whole:>9.1f}")
 
 
+def learning(jobs: int, folder: Path) -> None:
+    """Print what learning costs where so many jobs are kept."""
+    rooms = Rooms(folder)
+    store, leak_map, pack = rooms.store, rooms.leak_map, rooms.pack.id
+    if len(store.jobs(limit=jobs)) < jobs:
+        fill(store, plausible_jobs(leak_map, jobs))
+    teacher = Teacher(leak_map, pack)
+    due = store.count_due_lessons(teacher)
+    start = time.process_time()
+    all_lessons(store, leak_map, pack)
+    print(f"\n{len(store.jobs())} jobs; learned from the {due} not learned from: {time.process_time() - start:.1f} s")
+
+    def asked(one: Job) -> Callable[[], object]:
+        return lambda: learned_rates(store, leak_map, pack, one)
+
+    for status in ("open", "closed"):
+        one = store.job(store.jobs(status=status, limit=1)[0].id)  # type: ignore[arg-type]
+        rates = learned_rates(store, leak_map, pack, one)
+        advice = millis(lambda one=one, rates=rates: next_checks(store, one, leak_map, rates=rates))  # type: ignore[misc]
+        print(f"{status} job: rates {millis(asked(one)):.1f} ms, advice {advice:.1f} ms")
+    new = store.open_job(f"bench {time.time_ns()}")
+    start = time.process_time()
+    asked(new)()
+    print(f"rates after a job was opened: {(time.process_time() - start) * 1000:.1f} ms")
+
+
+def main(words: Sequence[str]) -> None:
+    """Print the tables."""
+    sizes()
+    if not words:
+        return
+    if len(words) > 1:
+        learning(int(words[0]), Path(words[1]))
+        return
+    with tempfile.TemporaryDirectory() as made:
+        learning(int(words[0]), Path(made))
+
+
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

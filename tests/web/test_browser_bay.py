@@ -184,10 +184,10 @@ def test_dead_wifi_loses_nothing(browser: Any, served: Served) -> None:
     page.context.set_offline(False)
     other.goto(f"{served.url}/")
     other.wait_for_function("async () => (await (await import('/static/kept-here.js')).takes()).length === 0")
-    assert other.is_hidden("#still-here")
+    other.wait_for_selector("#still-here", state="hidden")
     served.app.state.live.close()
     clips = served.rooms.store.job("Unit 7").clips
-    assert sum(clip.duration_s for clip in clips) == pytest.approx(kept_s, abs=0.001)
+    assert sum(clip.duration_s for clip in clips) == pytest.approx(kept_s, abs=0.001), served.app.state.live.faults
     other.context.close()
 
 

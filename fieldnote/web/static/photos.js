@@ -1,7 +1,7 @@
 // Photos: taken with one touch, what they show with a second; kept on this phone until the server has them.
 import * as here from "/static/kept-here.js";
 import * as answers from "/static/answers.js";
-import { post } from "/static/asking.js";
+import { sendPhotos } from "/static/photo-queue.js";
 import { refresh } from "/static/hearing.js";
 
 const file = document.querySelector("#photo-file");
@@ -11,7 +11,6 @@ const status = document.querySelector("#status");
 const why = document.querySelector("#talk-why");
 let entry = "";
 let taken = null;
-let sending = false;
 
 document.addEventListener("click", (event) => {
   const link = event.target.closest("a[data-photo]");
@@ -57,41 +56,19 @@ document.querySelector("#photo-no").addEventListener("click", () => box.close())
 
 const held = () => document.dispatchEvent(new Event("fieldnote-held"));
 
-async function sendAll() {
-  if (sending) return;
-  sending = true;
-  try {
-    for (const photo of await here.photos()) await send(photo);
-  } catch { /* no answer: it stays on this phone, and is sent later */ } finally {
-    sending = false;
-    held();
-  }
-}
-
-async function send(photo) {
-  const form = new FormData();
-  form.append("photo", photo.blob, photo.name);
-  form.append("entry", photo.entry);
-  form.append("kind", photo.kind);
-  try {
-    const told = await post(`/jobs/${photo.job}/photos`, form);
-    if (told.kept !== (await hashOf(photo.blob))) throw new Error("the server has something else than was sent");
-  } catch (fault) {
-    if (!fault.refused) throw fault;
-    why.textContent = fault.message;
-    answers.tone("not understood");
-    return here.forgetPhoto(photo.id);
-  }
-  await here.forgetPhoto(photo.id);
-  status.textContent = "The photo is kept.";
-  answers.tone("kept");
-  await refresh().catch(() => {});
-}
-
-async function hashOf(blob) {
-  const digest = await crypto.subtle.digest("SHA-256", await blob.arrayBuffer());
-  return [...new Uint8Array(digest)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-}
+const sendAll = () =>
+  sendPhotos({
+    async kept() {
+      status.textContent = "The photo is kept.";
+      answers.tone("kept");
+      await refresh().catch(() => {});
+    },
+    refused(reason) {
+      why.textContent = reason;
+      answers.tone("not understood");
+    },
+    changed: held,
+  });
 
 addEventListener("online", sendAll);
 document.addEventListener("fieldnote-send", sendAll);

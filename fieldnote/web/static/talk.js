@@ -18,6 +18,7 @@ const uplinks = new Map();
 let session = null;
 let refreshing = null;
 let changing = false;
+let newest = "";
 
 // ---- recording ----
 
@@ -37,14 +38,37 @@ async function begin() {
   node.port.onmessage = ({ data }) => (data.over ? session?.over?.() : frame(session, data.samples));
   context.createMediaStreamSource(stream).connect(node);
   stream.getTracks()[0].addEventListener("ended", () => { if (session?.take === take) toggle(); });
-  // The screen stays on while hands are busy.
-  navigator.wakeLock?.request("screen").then((lock) => { if (session?.take === take) session.lock = lock; else lock.release(); }, () => {});
+  context.onstatechange = () => { if (session?.take === take && context.state !== "running") paused(); };
+  stayOn(session);
   answers.tone("listening");
   button.setAttribute("aria-pressed", "true");
   label.textContent = "Listening. Touch to stop";
   caption.textContent = "";
   status.textContent = "Listening.";
 }
+
+// The screen stays on while hands are busy. The system takes this back whenever the page goes out of sight.
+async function stayOn(of) {
+  try {
+    const lock = await navigator.wakeLock?.request("screen");
+    if (session === of) of.lock = lock;
+    else lock?.release();
+  } catch { /* the battery is low, or the system does not have it: the person keeps the screen on */ }
+}
+
+// Another app (the camera, a call) has the microphone: what was said until then is kept.
+function paused() {
+  label.textContent = "Paused by the phone. Come back to go on";
+  status.textContent = "The phone has paused the microphone.";
+  answers.tone("warning");
+}
+
+document.addEventListener("visibilitychange", async () => {
+  if (document.visibilityState !== "visible" || !session) return;
+  stayOn(session);
+  await session.context.resume().catch(() => {});
+  label.textContent = "Listening. Touch to stop";
+});
 
 function frame(of, samples) {
   if (!of) return;
@@ -184,6 +208,7 @@ function understood({ said, lines, left, command }) {
   if (lines.length) {
     told.replaceChildren(...lines.slice(-3).flatMap(rows));
     const first = lines[lines.length - 1];
+    newest = lines.findLast((line) => !line.fact)?.id ?? newest;
     status.textContent = `Kept: ${[first.side, first.where, first.what].filter(Boolean).join(", ")}${first.unsure.length ? ". Not sure" : ""}`;
   } else if (!command && said && left.length) {
     told.replaceChildren(row("told-no", "Not understood"), row("told-words", `“${said}”`));
@@ -245,10 +270,15 @@ function clock(seconds) {
   if (seconds !== null) shown.textContent = `Water on ${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
 }
 
-// New entries are put in soon after they were told of, once for several.
-function soon() {
+// New entries are put in soon after they were told of, once for several. Where the server was too busy to write them
+// down at once, the page looks again.
+function soon(again = 4) {
   clearTimeout(refreshing);
-  refreshing = setTimeout(() => refresh().catch(() => {}), 350);
+  refreshing = setTimeout(async () => {
+    await refresh().catch(() => {});
+    if (newest && again && !document.getElementById(`entry-${newest}`)) soon(again - 1);
+    else newest = "";
+  }, again === 4 ? 350 : 1200);
 }
 
 // ---- touches ----

@@ -119,6 +119,12 @@ def _rows(
     rank = {
         place: shrunk(len(returned.get(place, ())), of, average, settings.prior_jobs) for place, of in counted.items()
     }
+
+    def order(place: str | None) -> tuple[object, ...]:
+        # Of places to which nobody came back those with few visits tell least.
+        empty = place not in returned and counted[place] < settings.few
+        return place is not None, empty, -rank[place], -counted[place], place or ""
+
     return tuple(
         RepeatVisits(
             place,
@@ -126,7 +132,6 @@ def _rows(
             replace(share_of(len(returned.get(place, ())), of, settings.level, 0), few=of < settings.few),
             tuple(returned.get(place, ())),
         )
-        for place, of in sorted(
-            counted.items(), key=lambda item: (item[0] is not None, -rank[item[0]], -item[1], item[0] or "")
-        )
+        for place in sorted(counted, key=order)
+        for of in (counted[place],)
     )

@@ -2,7 +2,7 @@
 
     python -m tests.bench.patterns [JOBS] [FOLDER]
 
-Makes a store of plausible jobs (3,000 of 15 entries unless told otherwise) in FOLDER, or uses the one that is there.
+Makes a store of plausible jobs (100,000 of 15 entries unless told otherwise) in FOLDER, or uses the one that is there.
 Seconds of the process's own work stand beside seconds by the clock, since a shared machine stretches the latter.
 """
 
@@ -18,12 +18,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from fieldnote.flow.recurring import recurring
+from fieldnote.flow.recurring import recurring, summaries
 from fieldnote.flow.rooms import Rooms
-from fieldnote.narrate.wording import load_wording
-from fieldnote.patterns import survey
-from fieldnote.patterns.rows import read_clocks, read_jobs
-from fieldnote.patterns.visits import visits
 from tests.bench.filling import fill
 from tests.bench.plausible_jobs import plausible_jobs
 
@@ -50,24 +46,24 @@ def measure(name: str, work: Callable[[], Any], rounds: int = ROUNDS) -> Any:
 def main(count: int, folder: Path) -> None:
     """Print the table."""
     rooms = Rooms(folder)
-    store, pack, leak_map = rooms.store, rooms.pack, rooms.leak_map
+    store, leak_map = rooms.store, rooms.leak_map
     if len(store.jobs(limit=count)) < count:
         fill(store, plausible_jobs(leak_map, count))
     have = len(store.jobs())
     print(f"{have} jobs, {store.path.stat().st_size / 1e6:.0f} MB")
     print(f"{'':42}{'median s':>10}{'best s':>8}{'own s':>9}")
+    due = store.count_due(rooms.summarizer)
+    if due:
+        measure(f"summaries of {due} jobs, once", lambda: store.make_summaries(rooms.summarizer), 1)
+    job = store.jobs(limit=1)[0].id
 
-    def read() -> Any:
-        with store.reading() as db:
-            return read_jobs(db, pack.id), read_clocks(db, pack.id)
+    def change() -> None:
+        store.amend_job(job, "intake.complaint", f"wet {time.perf_counter_ns()}", "bench")
 
-    jobs, clocks = measure("read what patterns need", read)
-    measure("read whole jobs (Store.outlines)", lambda: store.outlines(pack.id), 1)
-    wording = load_wording(pack)
-    measure("prove the leaks", lambda: visits(jobs, wording, frozenset(), "water", clocks))
-    settings = rooms.settings.patterns
-    measure("all figures, leaks proved", lambda: survey(jobs, pack, settings, leak_map=leak_map, clocks=clocks))
-    measure("flow: read and reckon", lambda: recurring(rooms))
+    measure("a change of a job, its summary included", change)
+    columns = measure("read all summaries", lambda: summaries(rooms))
+    measure("all figures of what was read", lambda: recurring(rooms, columns=columns, named=False))
+    measure("flow: read and reckon", lambda: recurring(rooms, named=False))
     for words in (["patterns"], ["patterns", "--json"], ["--help"]):
         command = [sys.executable, "-m", "fieldnote", *words]
         measure(
@@ -80,7 +76,7 @@ def main(count: int, folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 3_000
+    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     if len(sys.argv) > 2:
         main(wanted, Path(sys.argv[2]))
     else:

@@ -41,9 +41,9 @@ def rooms(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Rooms]:
     made.store.close()
 
 
-# A cluster of several processes wants a machine to itself: on a crowded one its workers time out.
-@pytest.mark.soak
-@pytest.mark.parametrize("deadly", [pytest.param(False, id="one death"), pytest.param(True, id="given up")])
+@pytest.mark.parametrize(
+    "deadly", [pytest.param(False, id="one death"), pytest.param(True, id="given up", marks=pytest.mark.soak)]
+)
 def test_a_lost_worker_costs_only_its_recording(
     cluster: Any, rooms: Rooms, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, deadly: bool
 ) -> None:

@@ -132,7 +132,7 @@ def learning(jobs: int, folder: Path) -> None:
         return lambda: learned_rates(store, leak_map, pack, one)
 
     for status in ("open", "closed"):
-        one = store.job(store.jobs(status=status, limit=1)[0].id)  # type: ignore[arg-type]
+        one = store.job(store.jobs(status=status, limit=1)[0].id)
         rates = learned_rates(store, leak_map, pack, one)
         advice = millis(lambda one=one, rates=rates: next_checks(store, one, leak_map, rates=rates))  # type: ignore[misc]
         print(f"{status} job: rates {millis(asked(one)):.1f} ms, advice {advice:.1f} ms")

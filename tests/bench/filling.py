@@ -34,8 +34,11 @@ def fill(store: Store, jobs: Iterable[PlausibleJob]) -> int:
 
 def _write(db: Database, jobs: Sequence[PlausibleJob], machine: str) -> None:
     rows: dict[str, list[Mapping[str, Any]]] = {
-        name: [] for name in ("job", "hearing", "utterance", "extraction", "entry", "edit", "search_row", "summary_due")
-    }
+        name: []
+        for name in (
+            "job", "hearing", "utterance", "extraction", "entry", "edit", "search_row", "summary_due", "lesson_due",
+        )
+    }  # fmt: skip
     texts = []
     for job in jobs:
         head = _job_row(job)
@@ -64,6 +67,7 @@ def _write(db: Database, jobs: Sequence[PlausibleJob], machine: str) -> None:
         moment = moment_of(job.created_at)
         rows["search_row"].append({"moment": moment, "job_id": job.id})
         rows["summary_due"].append({"job_id": job.id})
+        rows["lesson_due"].append({"job_id": job.id})
         texts.append((moment, *texts_of(head, [said.text for said in job.utterances], job.entries)))
     for table, made in rows.items():
         _insert(db, table, made)

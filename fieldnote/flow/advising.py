@@ -13,6 +13,9 @@ from fieldnote.suggest import Cautions, LeakMap, Teacher, advise, families_of, v
 _AT_ONCE = 100
 """New or changed jobs that are learned from before an answer is given; more of them wait for `all_lessons`."""
 
+_COUNTED = 1000
+"""What waits is counted up to this: an answer does not wait for the count either."""
+
 Progress = Callable[[float, str], None]
 
 
@@ -101,7 +104,7 @@ def _catch_up(store: Store, teacher: Teacher, job: Job | None) -> int:
     An open job that is being dictated changes all the time and teaches nothing: it is read only where its vehicle
     became known, which may withdraw what an earlier visit taught.
     """
-    due = store.count_due_lessons(teacher)
+    due = store.count_due_lessons(teacher, _COUNTED)
     if due == 1 and job is not None and job.status == "open" and not store.lesson_is_due(teacher, job):
         return 0
     if not due:

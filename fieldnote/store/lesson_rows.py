@@ -66,12 +66,13 @@ def is_current(db: Database, teacher: Teacher) -> bool:
     return row is not None and row["made_with"] == teacher.made_with
 
 
-def count_due(db: Database, teacher: Teacher) -> int:
-    """How many lessons have to be made before all can be relied on."""
+def count_due(db: Database, teacher: Teacher, most: int = -1) -> int:
+    """How many lessons have to be made before all can be relied on; counted up to ``most`` where it is given."""
+    due_rows = "SELECT 1 FROM lesson_due JOIN job ON job.id = job_id WHERE pack = :pack LIMIT :most"
     if not is_current(db, teacher):
-        return db.table("job").count_where("pack = ?", [teacher.pack])
-    sql = "SELECT count(*) AS n FROM lesson_due JOIN job ON job.id = job_id WHERE pack = ?"
-    return int(next(iter(db.query(sql, [teacher.pack])))["n"])
+        due_rows = "SELECT 1 FROM job WHERE pack = :pack LIMIT :most"
+    sql = f"SELECT count(*) AS n FROM ({due_rows})"
+    return int(next(iter(db.query(sql, {"pack": teacher.pack, "most": most})))["n"])
 
 
 def due(db: Database, teacher: Teacher, limit: int) -> list[str]:

@@ -510,10 +510,10 @@ class Store:
                 break
         return made
 
-    def count_due_lessons(self, teacher: Teacher) -> int:
-        """How many lessons have to be made before all can be relied on."""
+    def count_due_lessons(self, teacher: Teacher, most: int = -1) -> int:
+        """How many lessons have to be made before all can be relied on; counted up to ``most`` where it is given."""
         with self._reading() as db:
-            return lesson_rows.count_due(db, teacher)
+            return lesson_rows.count_due(db, teacher, most)
 
     def lesson_is_due(self, teacher: Teacher, job: Job) -> bool:
         """Whether the lesson of an open job has to be made anew before anything is said of its vehicle's other jobs."""

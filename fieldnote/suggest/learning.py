@@ -160,7 +160,7 @@ def rates_note(leak_map: LeakMap, rates: Rates | None) -> Iterable[str]:
         return
     if rates.unread:
         many = "job is" if rates.unread == 1 else "jobs are"
-        yield f"{rates.unread} new or changed {many} not learned from yet; `fieldnote next --changes` reads them."
+        yield f"At least {rates.unread} new or changed {many} not learned from yet: see `fieldnote next --changes`."
     if not rates.taught:
         return
     if rates.map_hash != leak_map.hash:

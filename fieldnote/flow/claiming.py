@@ -14,7 +14,7 @@ from fieldnote.narrate.payers import REQUIREMENTS, Known, Payer, find_payer, loa
 from fieldnote.narrate.proof import prove
 from fieldnote.narrate.short_form import ShortPart, short_form
 from fieldnote.narrate.wording import load_wording
-from fieldnote.records import Claim, Edit, Job
+from fieldnote.records import Claim, Edit, Job, Narrative
 from fieldnote.store import Store
 from fieldnote.vocabulary import Pack
 
@@ -56,12 +56,14 @@ def claim_state(job: Job, pack: Pack) -> ClaimState:
     """
     story = narrate(job, pack)
     payer = find_payer(job.claim.payer, pack) if job.claim.payer else None
-    lacking: tuple[str, ...] = ()
-    if payer is not None:
-        known = Known(job, prove(job.entries, load_wording(pack)), told_of(story.paragraphs))
-        lacking = missing(known, payer)
+    lacking = lacking_of(job, story, payer, pack) if payer is not None else ()
     labels = tuple(REQUIREMENTS[id].label for id in lacking)
     return ClaimState(payer, labels, short_form(story, payer), lacking, odd_of(job))
+
+
+def lacking_of(job: Job, story: Narrative, payer: Payer, pack: Pack) -> tuple[str, ...]:
+    """Ids of what a payer wants and a job with this write-up does not have."""
+    return missing(Known(job, prove(job.entries, load_wording(pack)), told_of(story.paragraphs)), payer)
 
 
 def odd_of(job: Job) -> tuple[str, ...]:

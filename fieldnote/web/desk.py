@@ -21,7 +21,7 @@ from fieldnote.web.asking import OnPage, Page, Sent, text_of, texts_of
 from fieldnote.web.entry_views import EntryView, Names, changed_words, entry_views, with_sound
 from fieldnote.web.entry_views import by_id as views_by_id
 from fieldnote.web.entry_views import refs as refs_of
-from fieldnote.web.jobs import lacks, standing
+from fieldnote.web.jobs import is_wanted, lacks, standing
 from fieldnote.web.photos import by_entry
 from fieldnote.web.roles import may, needs
 
@@ -69,7 +69,8 @@ def show(page: OnPage, job_id: str, changed: str = "") -> HTMLResponse:
         story=story,
         views=views,
         refs=lambda ids: refs_of(ids, views_by_id(views)),
-        lacks=lacks(job),
+        lacks=() if job.claim.payer else lacks(job),
+        wanted=[point.text for point in story.open_points if is_wanted(point, rooms.pack)],
         standing=standing(page.house, job, story),
         versions=rooms.store.versions(job.id),
         drawing=drawing_of(job, rooms.pack),
@@ -77,7 +78,7 @@ def show(page: OnPage, job_id: str, changed: str = "") -> HTMLResponse:
         formats=[(to, FORMAT_NAMES[to]) for to in FORMATS if to != "vtt" or job.clips],
         leftovers=job.leftovers,
         hearing=page.house.listening.state(job.id),
-        open_points=story.open_points,
+        open_points=[point for point in story.open_points if not is_wanted(point, rooms.pack)],
         photos=by_entry(job.photos, {view.id for view in views}),
     )
 

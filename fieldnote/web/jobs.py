@@ -11,9 +11,10 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fieldnote.errors import UserMistake
 from fieldnote.flow import open_job
+from fieldnote.flow.claiming import lacking_of
 from fieldnote.flow.lacking import KINDS, find
-from fieldnote.narrate.payers import load_payers
-from fieldnote.records import Job, JobLine, Narrative
+from fieldnote.narrate.payers import REQUIREMENTS, load_payers
+from fieldnote.records import Job, JobLine, Narrative, OpenPoint
 from fieldnote.store import Query as Search
 from fieldnote.store.claim_rows import ANSWERS, Wanted
 from fieldnote.store.job_rows import lines_of
@@ -97,12 +98,31 @@ def row_of(house: House, line: JobLine) -> Row:
     """A line of the list with what its job lacks."""
     job = house.rooms.store.job(line.id)
     story = house.write_ups.of(house.of(job), job)
-    points = [point.text.rstrip(".") for point in story.open_points]
-    gaps = [f"no {name}" for name in lacks(job)]
-    missing = (*points[:1], *([", ".join(gaps)] if gaps else ()), *points[1:])
-    claim = claim_words(job, house.of(job).pack)
+    pack = house.of(job).pack
+    points = [point.text.rstrip(".") for point in story.open_points if not is_wanted(point, pack)]
+    gaps = gaps_of(job, story, pack)
+    missing = (*points[:1], *([gaps] if gaps else ()), *points[1:])
+    claim = claim_words(job, pack)
     return Row(
         line, job.intake.order_number or "", standing(house, job, story), claim, missing[:2], max(0, len(missing) - 2)
+    )
+
+
+def gaps_of(job: Job, story: Narrative, pack: Pack) -> str:
+    """What the payer of a job does not get, in one line; without a payer, what every claim needs of the intake."""
+    payer = load_payers(pack).get(job.claim.payer or "")
+    if payer is None:
+        return ", ".join(f"no {name}" for name in lacks(job))
+    missing = [REQUIREMENTS[id].label for id in lacking_of(job, story, payer, pack)]
+    rest = f" and {len(missing) - 3} more" if len(missing) > 4 else ""
+    named = ", ".join(missing[:3] if rest else missing)
+    return f"{payer.name} wants {named}{rest}" if missing else ""
+
+
+def is_wanted(point: OpenPoint, pack: Pack) -> bool:
+    """Whether an open point only says what the payer wants."""
+    return not point.entries and any(
+        point.text.lower().startswith(f"{p.name} wants ") for p in load_payers(pack).values()
     )
 
 

@@ -30,7 +30,7 @@ NumberKind = Literal["cardinal", "ordinal", "decimal", "fraction", "range", "dig
 _JOINABLE = 1000
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Parsed:
     """A number that ends before word ``end`` of the cut words."""
 

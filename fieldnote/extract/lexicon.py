@@ -429,5 +429,8 @@ def _add_units(lex: Lexicon) -> None:
         for phrase in (*row.say, *getattr(row, "choices", ())):
             lex.words.update(fold(phrase))
     lex.words.update(NUMBER_WORDS)
-    lex.number_words = NUMBER_WORDS | set(lex.units.by_first) | {"point", "decimal", "between", "minus", "negative"}
+    # "In" is a unit only behind a numeral, which is told by itself.
+    lex.number_words = (
+        NUMBER_WORDS | (set(lex.units.by_first) - {"in"}) | {"point", "decimal", "between", "minus", "negative"}
+    )
     lex.words.update(spelling_table().words)

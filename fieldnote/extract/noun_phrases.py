@@ -7,7 +7,7 @@ from operator import attrgetter
 from typing import Any
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Span:
     """Words ``start:end`` of the utterance and the role that they played."""
 

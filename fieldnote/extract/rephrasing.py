@@ -28,17 +28,18 @@ class Rephraser:
     def plain(self, row: Sequence[Constituent]) -> list[Constituent]:
         """The row with all turns of phrase put plainly."""
         out = list(row)
-        if any(c.kind == "source_at" for c in out):
+        kinds, classes = {c.kind for c in out}, {name for c in out for name in c.item.classes}
+        if "source_at" in kinds:
             out = self._observed(out)
-        if any(c.is_a("which") for c in out):
+        if "which" in classes:
             out = self._without_which(out)
-        if any(c.is_a("where") for c in out):
+        if "where" in classes:
             out = self._without_where(out)
-        if any(c.is_a("not_yet") for c in out):
+        if "not_yet" in classes:
             out = self._without_not_yet(out)
-        if any(c.kind == "negator" for c in out):
+        if "negator" in kinds:
             out = self._denied_material(out)
-        if any(c.kind == "number" for c in out):
+        if "number" in kinds:
             out = self._numbered(out)
         return self._spoken_of(out)
 

@@ -44,7 +44,7 @@ class QuantityMention:
     high: int | float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Found:
     """A quantity over cut words ``start:end``, before it is laid on tokens."""
 

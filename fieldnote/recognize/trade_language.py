@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import blake2b
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,8 +94,10 @@ class TradeLanguage:
         """
         try:
             with np.load(path, allow_pickle=False) as arrays:
-                tables = [_Counts(arrays[f"{n}_keys"], arrays[f"{n}_counts"]) for n in ("ngrams", "followed", "ways")]
-                return cls(*tables, tuple(str(phrase) for phrase in arrays["alone"]))
+                ngrams, followed, ways = (
+                    _Counts(arrays[f"{name}_keys"], arrays[f"{name}_counts"]) for name in ("ngrams", "followed", "ways")
+                )
+                return cls(ngrams, followed, ways, tuple(str(phrase) for phrase in arrays["alone"]))
         except (OSError, ValueError, KeyError) as error:
             raise BadData(
                 f"the language model cannot be read ({error})", where=str(path), do="Install fieldnote again."
@@ -108,7 +111,7 @@ class TradeLanguage:
     def save(self, path: Path) -> None:
         """Write it, compressed."""
         tables = {"ngrams": self._ngrams, "followed": self._followed, "ways": self._ways}
-        arrays = {f"{name}_keys": t.keys for name, t in tables.items()}
+        arrays: dict[str, NDArray[Any]] = {f"{name}_keys": t.keys for name, t in tables.items()}
         arrays |= {f"{name}_counts": t.counts for name, t in tables.items()}
         path.parent.mkdir(parents=True, exist_ok=True)
         np.savez_compressed(path, **arrays, alone=np.array(self.alone))  # type: ignore[arg-type]

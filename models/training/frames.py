@@ -10,6 +10,7 @@ import random
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 FRAMES = Path(__file__).with_name("frames.txt")
 _SLOT = re.compile(r"\{(\w+)\}")
@@ -112,7 +113,7 @@ def plural(phrase: str) -> str:
 class Frames:
     """Sentences from the frames. ``speaker`` is the grammar of texts.py, which spells and says numbers."""
 
-    def __init__(self, speaker: object, dice: random.Random) -> None:
+    def __init__(self, speaker: Any, dice: random.Random) -> None:
         self._dice, self._speaker = dice, speaker
         self._frames: list[str] = []
         self._weights: list[int] = []
@@ -121,7 +122,7 @@ class Frames:
                 count, _, rest = line.partition(" ")
                 self._frames.append(rest if count.isdigit() else line)
                 self._weights.append(int(count) if count.isdigit() else 1)
-        words = speaker.w  # type: ignore[attr-defined]
+        words = speaker.w
         plain = [phrase for phrase in words.faults if not with_marks(phrase).startswith(_VERBAL)]
         decks = {
             "spot": words.places, "thing": words.parts, "bad": plain, "nbad": words.fault_names, "good": words.fine,
@@ -144,29 +145,29 @@ class Frames:
             "things": lambda: plural(self._decks["thing"].draw()),
             "abad": lambda: with_article(self._decks["nbad"].draw()),
             "awet": lambda: with_article(self._decks["awet"].draw()),
-            "undid": lambda: speaker.past(self._decks["undo"].draw()),  # type: ignore[attr-defined]
-            "did": lambda: speaker.past(self._decks["do"].draw()),  # type: ignore[attr-defined]
+            "undid": lambda: speaker.past(self._decks["undo"].draw()),
+            "did": lambda: speaker.past(self._decks["do"].draw()),
             "side": self._one_side,
             "otherside": lambda: "left" if self._side == "right" else "right",
             "dry": lambda: dice.choice(_DRY),
             "shows": lambda: dice.choice(_SHOWS),
             "leaks": lambda: dice.choice(("leaks", "leaked", "drips", "dripped")),
-            "n": lambda: speaker.number(12),  # type: ignore[attr-defined]
-            "nn": lambda: speaker.number(99),  # type: ignore[attr-defined]
+            "n": lambda: speaker.number(12),
+            "nn": lambda: speaker.number(99),
             "time": self._time,
             "size": self._size,
             "frac": lambda: dice.choice(_FRACTIONS),
-            "mixed": lambda: f"{speaker.number(12)} and {dice.choice(_LONE_FRACTIONS)}",  # type: ignore[attr-defined]
+            "mixed": lambda: f"{speaker.number(12)} and {dice.choice(_LONE_FRACTIONS)}",
             "decimal": self._decimal,
             "unit": lambda: dice.choice(_UNITS),
-            "torque": lambda: f"{speaker.number(99)} {dice.choice(('inch pounds', 'foot pounds', 'newton meters'))}",  # type: ignore[attr-defined]
+            "torque": lambda: f"{speaker.number(99)} {dice.choice(('inch pounds', 'foot pounds', 'newton meters'))}",
             "colour": lambda: dice.choice(_COLOURS),
         }
         if slot in made:
             return made[slot]()
         if slot in self._decks:
             return self._decks[slot].draw()
-        text: str = speaker.counted(slot)  # type: ignore[attr-defined]
+        text: str = speaker.counted(slot)
         return text
 
     def _one_side(self) -> str:
@@ -184,22 +185,22 @@ class Frames:
 
     def _time(self) -> str:
         dice = self._dice
-        whole = f"{self._speaker.number(60)} {dice.choice(('minutes', 'minutes', 'seconds'))}"  # type: ignore[attr-defined]
+        whole = f"{self._speaker.number(60)} {dice.choice(('minutes', 'minutes', 'seconds'))}"
         return dice.choice((whole, whole, "a minute", "one minute", "a minute and a half", "half a minute", "two and a half minutes",
-                            "a couple of minutes", "about a minute", f"{self._speaker.number(9)} minutes and {self._speaker.number(59)} seconds"))  # fmt: skip  # type: ignore[attr-defined]
+                            "a couple of minutes", "about a minute", f"{self._speaker.number(9)} minutes and {self._speaker.number(59)} seconds"))  # fmt: skip
 
     def _size(self) -> str:
         dice, speaker = self._dice, self._speaker
-        whole = f"{speaker.number(24)} {dice.choice(('inches', 'inches', 'millimeters', 'centimeters', 'feet'))}"  # type: ignore[attr-defined]
+        whole = f"{speaker.number(24)} {dice.choice(('inches', 'inches', 'millimeters', 'centimeters', 'feet'))}"
         return dice.choice((
             whole, whole, f"{dice.choice(_FRACTIONS)} {dice.choice(('of an inch', 'inch'))}",
-            f"{speaker.number(9)} and {dice.choice(_LONE_FRACTIONS)} inches",  # type: ignore[attr-defined]
+            f"{speaker.number(9)} and {dice.choice(_LONE_FRACTIONS)} inches",
             f"{self._decimal()} {dice.choice(_UNITS)}", "an inch", "half an inch", "about an inch", "an inch and a half",
             "one inch", "a couple of inches",
         ))  # fmt: skip
 
     def _decimal(self) -> str:
         dice = self._dice
-        after = " ".join(self._speaker.number(9) for _ in range(dice.choice((1, 1, 1, 2))))  # type: ignore[attr-defined]
-        whole = "" if dice.random() < 0.12 else "zero " if dice.random() < 0.15 else f"{self._speaker.number(30)} "  # type: ignore[attr-defined]
+        after = " ".join(self._speaker.number(9) for _ in range(dice.choice((1, 1, 1, 2))))
+        whole = "" if dice.random() < 0.12 else "zero " if dice.random() < 0.15 else f"{self._speaker.number(30)} "
         return f"{whole}point {after}"

@@ -11,10 +11,11 @@ from fieldnote.store import Store
 from fieldnote.suggest import Cautions, LeakMap, Teacher, advise, families_of, vehicle_of
 
 _AT_ONCE = 100
-"""New or changed jobs that are learned from before an answer is given; more of them wait for `all_lessons`."""
+"""New or changed jobs that are learned from before advice is given; more of them wait for `all_lessons`."""
 
 _COUNTED = 1000
-"""What waits is counted up to this: an answer does not wait for the count either."""
+"""What waits is counted up to this, so that advice does not wait for the count either; and so many are learned from
+where somebody asks what was learned."""
 
 Progress = Callable[[float, str], None]
 
@@ -110,7 +111,7 @@ def _catch_up(store: Store, teacher: Teacher, job: Job | None) -> int:
     if not due:
         return 0
     try:
-        return max(0, due - store.make_lessons(teacher, _AT_ONCE))
+        return max(0, due - store.make_lessons(teacher, _AT_ONCE if job is not None else _COUNTED))
     except StoreFault:
         # What cannot be written now is learned later: advice does not wait for it.
         return due

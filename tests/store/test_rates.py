@@ -199,9 +199,10 @@ def test_many_new_jobs_do_not_hold_up_an_answer(shop: Store, monkeypatch: pytest
     """Some are learned from at once, the rest is counted; learning from all shows how far it is."""
     monkeypatch.setattr("fieldnote.flow.advising._AT_ONCE", 2)
     jobs = [close(shop, add(shop, f"job {n}", cure("grommet"))) for n in range(5)]
-    rates = learned_rates(shop, leak_map(), "body-leaks")
+    asking = shop.open_job("asking")
+    rates = learned_rates(shop, leak_map(), "body-leaks", asking)
     assert rates is not None
-    assert (rates.taught, rates.unread) == (2, 3)
+    assert (rates.taught, rates.unread) == (2, 4)
     told: list[tuple[float, str]] = []
     all_lessons(shop, leak_map(), "body-leaks", lambda share, doing: told.append((share, doing)))
     assert told[-1][0] == 1.0

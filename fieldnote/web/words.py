@@ -28,6 +28,7 @@ KINDS = (
     ("method", "Test methods"),
     ("material", "Materials"),
 )
+KIND_WORDS = {"state": "finding or action", "method": "test method"}
 MOST_JOBS = 100
 """Jobs that are read again for one word; the rest follow when they are next taken."""
 
@@ -132,7 +133,7 @@ class Alike:
 
 def pair_of(pair: Pair, pack: Pack) -> Alike:
     """A pair in words, with what somebody found who looked at it."""
-    names = tuple(f"{term.kind} {_name_of(term, pack)}" for term in (pair.one, pair.other))
+    names = tuple(f"{KIND_WORDS.get(t.kind, t.kind)} {_name_of(t, pack)}" for t in (pair.one, pair.other))
     why = pair.why + (f"; looked at: {pair.reviewed}" if pair.reviewed else "")
     return Alike(pair.risk, (pair.one.phrase, pair.other.phrase), (names[0], names[1]), pair.how, why, pair.more)
 

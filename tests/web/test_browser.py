@@ -80,13 +80,19 @@ def new_page(browser: Any, width: int = 1280, scheme: str = "light") -> Any:
     return page
 
 
-ON_A_PHONE = ("/", "/words", "{job}", "{job}/bay", "{job}/sign-off", "{entry}")
+ON_A_PHONE = ("/", "/words", "{job}", "{job}/bay", "{job}/sign-off", "{job}/claim", "{entry}")
 AT_A_DESK = (
     "/new",
     "/words",
     "/guide",
     "{job}",
     "{job}/handover",
+    "{job}/claim",
+    "{job}/sound",
+    "/kept-sound",
+    "/words/alike",
+    "/words/proving",
+    "/?lacks=vin&answer=no payer",
     "{job}/bay",
     "{job}/changes",
     "{job}/intake",

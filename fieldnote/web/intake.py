@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import FormData
 
-from fieldnote.errors import UserMistake
+from fieldnote.errors import Clash, UserMistake
 from fieldnote.flow import amend
 from fieldnote.flow.intake_answers import Answers, intake_of, vin_remark
 from fieldnote.flow.jobs import CONDITION_GROUPS, conditions_of
 from fieldnote.records import Intake, Job
 from fieldnote.vocabulary import Pack
+from fieldnote.web.answers import status_of
 from fieldnote.web.asking import OnPage, Page, Sent, text_of, texts_of
 from fieldnote.web.roles import needs
 
@@ -102,8 +104,9 @@ def show(page: OnPage, job_id: str) -> HTMLResponse:
 def _form(page: Page, job: Job, given: dict[str, str | list[str]], error: UserMistake | None) -> HTMLResponse:
     return page.render(
         "intake.html.j2",
-        422 if error else 200,
+        status_of(error) if error else 200,
         job=job,
+        now={name: _one(value) for name, value in given_of(job).items()},
         fields=FIELDS,
         given=given,
         choices=choices(page.house.of(job).pack),
@@ -114,11 +117,61 @@ def _form(page: Page, job: Job, given: dict[str, str | list[str]], error: UserMi
 
 @router.post("", dependencies=[needs("correct")])
 def change(page: OnPage, job_id: str, form: Sent) -> Response:
-    """Keep what differs; a field left empty stays as it was."""
-    job = page.job(job_id)
-    rooms = page.house.of(job)
+    """Keep what was changed in the form; what was emptied in it is emptied. Nobody's later change is written over."""
+    rooms = page.house.of(page.job(job_id))
     try:
-        amend(rooms.store, job, answers_of(form), page.who, rooms.pack)
+        with rooms.store.atomic():
+            job = rooms.store.job(job_id)
+            changed = changed_in(form, job)
+            refuse_to_write_over(form, job, changed)
+            given = answers_of(FormData([(name, text) for name, texts in changed.items() for text in texts]))
+            empty = [name for name, texts in changed.items() if not any(texts)]
+            emptied = {field for name in empty for field in _KEPT_AS.get(name, (name,))}
+            amend(rooms.store, job, given, page.who, rooms.pack, clear=emptied)
     except UserMistake as error:
-        return _form(page, job, sent_values(form), error)
-    return page.to(f"/jobs/{job.id}")
+        return _form(page, page.job(job_id), sent_values(form), error)
+    return page.to(f"/jobs/{job_id}")
+
+
+_KEPT_AS: dict[str, tuple[str, ...]] = {
+    "order": ("order_number",),
+    "odometer": ("odometer", "odometer_unit"),
+    "since": ("conditions.since",),
+    **{group: (f"conditions.{group}",) for group in CONDITION_GROUPS},
+}
+"""Under which fields of the intake an answer is kept, where it is not its own name."""
+
+
+def changed_in(form: FormData, job: Job) -> dict[str, list[str]]:
+    """The answers that differ from those with which the form was drawn, and from those that are kept."""
+    now = given_of(job)
+    sent = {name: value for name, value in sent_values(form).items() if name != "name"}
+    return {
+        name: value if isinstance(value, list) else [value]
+        for name, value in sent.items()
+        if _one(value) not in (_was(form, name), _one(now[name]))
+    }
+
+
+def refuse_to_write_over(form: FormData, job: Job, changed: Iterable[str]) -> None:
+    """Raise ``Clash`` where an answer that was changed in the form is no longer the one with which it was drawn."""
+    now = given_of(job)
+    for name in changed:
+        if f"was-{name}" in form and _was(form, name) != _one(now[name]):
+            raise Clash("somebody changed this meanwhile", where=_label(name), do=_told(_one(now[name])))
+
+
+def _was(form: FormData, name: str) -> str:
+    return text_of(form, f"was-{name}")
+
+
+def _one(value: str | list[str]) -> str:
+    return value if isinstance(value, str) else " ".join(sorted(value))
+
+
+def _label(name: str) -> str:
+    return {field: label for field, label, _ in FIELDS}.get(name, GROUP_NAMES.get(name, name))
+
+
+def _told(now: str) -> str:
+    return f"It is {now!r} now. Keep the form again to put yours in its place." if now else "It is empty now."

@@ -32,7 +32,8 @@ EVERY_S = 4.0
 VOICE = """() => {
   globalThis.said = [];
   const ours = { name: "ours", lang: "en-US", localService: true, default: true };
-  const quiet = { addEventListener() {}, getVoices: () => [ours], cancel() {}, speak(line) { said.push(line.text); setTimeout(() => line.done(), 0); } };
+  const quiet = { addEventListener() {}, getVoices: () => [ours], cancel() {},
+    speak(line) { said.push(line.text); setTimeout(() => line.done(), 0); } };
   Object.defineProperty(globalThis, "speechSynthesis", { value: quiet });
   globalThis.SpeechSynthesisUtterance = class {
     constructor(text) { this.text = text; this.done = () => {}; }

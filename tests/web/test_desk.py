@@ -287,6 +287,26 @@ def test_the_intake_is_amended(house: House) -> None:
     assert house.job().edits[-1].before == "W-71"
 
 
+def test_an_answer_is_emptied_and_nobody_is_written_over(house: House) -> None:
+    """Only what was changed in the form counts; a field that somebody else changed meanwhile is told."""
+    job = house.job()
+    path = f"/jobs/{job.id}/intake"
+    house.send(path, liquid=["rain", "wash"], odometer="62305 mi", since="last week")
+    drawn = {f"was-{n}": v for n, v in re.findall(r'name="was-(\w+)" value="([^"]*)"', house.client.get(path).text)}
+    same = {n.removeprefix("was-"): v.split() if n == "was-liquid" else v for n, v in drawn.items()}
+    before = house.job().edits
+    house.send(path, **drawn, **same)
+    assert house.job().edits == before
+    house.rooms.store.amend_job(job.id, "intake.vehicle", "bus", "Bo")
+    house.send(path, **drawn, **{**same, "liquid": ["rain"], "odometer": "", "since": ""})
+    intake = house.job().intake
+    assert (intake.vehicle, intake.conditions.liquid, intake.conditions.since) == ("bus", ("rain",), None)
+    assert (intake.odometer, intake.odometer_unit) == (None, None)
+    answer = house.send(path, **drawn, **{**same, "vehicle": "van"})
+    assert answer.status_code == 409 and "somebody changed this meanwhile" in answer.text  # type: ignore[attr-defined]
+    assert house.job().intake.vehicle == "bus"
+
+
 @pytest.mark.parametrize("to", ["md", "html", "json", "jsonl", "csv"])
 def test_documents_are_given_as_files(still: House, to: str) -> None:
     """Every format comes as a download with its type and a plain name."""

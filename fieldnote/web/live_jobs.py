@@ -6,6 +6,7 @@ frame that comes, stays open for a while after the last, and what a stopped serv
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -30,6 +31,7 @@ from fieldnote.records import Job, Utterance
 from fieldnote.web.entry_views import entry_views
 from fieldnote.web.naming import name_by_voice
 
+_LOG = logging.getLogger(__name__)
 Told = dict[str, Any]
 Watcher = Callable[[Told], None]
 _TONES = {KEPT: "kept", NOT_UNDERSTOOD: "not understood", WARNING: "warning"}
@@ -177,6 +179,7 @@ class LiveJob:
             except FieldnoteError as error:
                 self._failed(str(error))
             except Exception as error:  # noqa: BLE001 - the sound is safe in the journal; the pages tell what happened
+                _LOG.exception("listening to job %s ended", self.job.id)
                 self._failed(f"a fault of fieldnote's own ({type(error).__name__}: {error})")
             if self.closed(self):
                 break

@@ -26,6 +26,8 @@ _ENTRIES = """
     AND (kind = 'fact' OR status = 'closed' AND kind IN ('check', 'test', 'repair', 'source'))
   ORDER BY entry.job_id, position
 """
+# Each due row looks its job up. A join would go through all jobs, to find or to filter the few that are due.
+_DUE = "FROM lesson_due WHERE (SELECT pack FROM job WHERE job.id = lesson_due.job_id) = :pack LIMIT :most"
 _COLUMNS = "job_id, opened_s, closed_s, vehicle, families, sources"
 
 
@@ -68,7 +70,7 @@ def is_current(db: Database, teacher: Teacher) -> bool:
 
 def count_due(db: Database, teacher: Teacher, most: int = -1) -> int:
     """How many lessons have to be made before all can be relied on; counted up to ``most`` where it is given."""
-    due_rows = "SELECT 1 FROM lesson_due JOIN job ON job.id = job_id WHERE pack = :pack LIMIT :most"
+    due_rows = f"SELECT 1 {_DUE}"
     if not is_current(db, teacher):
         due_rows = "SELECT 1 FROM job WHERE pack = :pack LIMIT :most"
     sql = f"SELECT count(*) AS n FROM ({due_rows})"
@@ -77,8 +79,8 @@ def count_due(db: Database, teacher: Teacher, most: int = -1) -> int:
 
 def due(db: Database, teacher: Teacher, limit: int) -> list[str]:
     """Jobs of the teacher's pack whose lesson is missing or older than they are, the oldest mark first."""
-    sql = "SELECT job_id FROM lesson_due JOIN job ON job.id = job_id WHERE pack = ? LIMIT ?"
-    return [row["job_id"] for row in db.query(sql, [teacher.pack, limit])]
+    values = {"pack": teacher.pack, "most": limit}
+    return [row["job_id"] for row in db.query(f"SELECT job_id {_DUE}", values)]
 
 
 # ---- making lessons -------------------------------------------------------------------------------------------
@@ -134,6 +136,8 @@ def _move(db: Database, pack: str, change: Tally) -> None:
 
 def _kept(db: Database, column: str, values: Sequence[str], pack: str | None = None) -> Iterator[tuple[Lesson, bool]]:
     """The lessons kept of some jobs or vehicles, and whether each is withdrawn."""
+    if not values:
+        return
     where = f"{column} IN ({_marks(values)})" + (" AND pack = ?" if pack else "")
     given = [*values, *([pack] if pack else [])]
     for row in db.conn.execute(f"SELECT {_COLUMNS}, withdrawn FROM lesson WHERE {where}", given):
@@ -181,9 +185,9 @@ def rates(
 
 def jobs_behind(db: Database, teacher: Teacher) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The jobs that teach, and those that are withdrawn."""
-    sql = "SELECT job_id FROM lesson WHERE pack = ? AND sources != '[]' AND withdrawn = ? ORDER BY job_id"
-    teach, gone = (tuple(id for (id,) in db.conn.execute(sql, [teacher.pack, flag])) for flag in (0, 1))
-    return teach, gone
+    sql = "SELECT job_id, withdrawn FROM lesson WHERE pack = ? AND sources != '[]'"
+    rows = sorted(db.conn.execute(sql, [teacher.pack]))
+    return tuple(id for id, gone in rows if not gone), tuple(id for id, gone in rows if gone)
 
 
 def says_the_same(db: Database, teacher: Teacher, job: Job) -> bool:

@@ -353,6 +353,9 @@ class FindingReader(ClauseBase):
         told = before.item.finding if before is not None else None
         if told is not None and told.get("test") == self._lex.test_states[1] and test.result == "dry" and state == leak:
             return True  # "nothing entered"
+        denied = before is not None and test.result == "dry" and test.result_at == before.start
+        if denied and before is not None and before.item.is_a("water") and state == leak:
+            return True  # "no water entered"
         if (
             c.item.is_a("water")
             and not test.result

@@ -205,6 +205,8 @@ class ThingReader(ClauseBase):
         frame = self._last
         assert frame is not None
         if self._with and thing.material is not None:
+            if thing.side and frame.thing is not None and frame.thing.side is None:
+                frame.thing = changed(frame.thing, side=thing.side, both=thing.both)  # "… with urethane, both sides"
             frame.material = thing.material
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             self._with = False
@@ -591,6 +593,8 @@ class ThingReader(ClauseBase):
 
     def _placed_act(self, frame: Frame, thing: Thing, prep: str) -> None:
         if self._with and thing.material is not None:
+            if thing.side and frame.thing is not None and frame.thing.side is None:
+                frame.thing = changed(frame.thing, side=thing.side, both=thing.both)  # "… with urethane, both sides"
             frame.material = frame.material or thing.material
             frame.spans.extend(replace(s, role="material") for s in thing.spans)
             self._with = False

@@ -72,6 +72,12 @@ class WorkReader(ClauseBase):
             return
         if passive:
             subjects = list(self._subjects)
+            around = [r.kind for r in self._row[i + 1 : i + 3]] == ["preposition", "pronoun"]
+            if subjects[-1].new and around and not self._linked:
+                for named in subjects:
+                    self._act(("",), named, new=True)
+                self._act(acts, None, c=c).pronoun = True  # "new bolt in the hinge, sealed under it"
+                return
             if subjects[-1].new and self._takes_torque(acts[0]):
                 for earlier in subjects[:-1]:
                     self._act(("",), earlier, new=earlier.new)

@@ -105,6 +105,7 @@ class Grouper:
         thing = Thing(start=items[i].start, end=items[i].end)
         j, last = i, i
         cut: tuple[Thing, int] | None = None
+        named: tuple[Thing, int] | None = None
         while j < len(items):
             item = items[j]
             if self._is_piece(items, j, before if j == i else None, thing if j > i else None):
@@ -112,9 +113,13 @@ class Grouper:
                 if grown is None:
                     break
                 if not thing.bare and item.tags & THING_TAGS and not items[last].end > item.start:
-                    cut = (changed(thing, start=items[i].start, end=items[last].end), j)
+                    sided = named is not None and named[1] < j and bool(items[named[1]].tags & {"side", "at"})
+                    first, at = named if named is not None and sided else (thing, j)
+                    cut = (changed(first, start=items[i].start, end=items[at - 1].end), at)
                 thing, last = grown, j
                 j += 1
+                if item.tags & THING_TAGS:
+                    named = (thing, j)
                 continue
             if thing.side and thing.bare and self._colours(items, j):
                 j += 1  # "nearside emergency door"
@@ -662,7 +667,7 @@ class Grouper:
 
     def _material_follows(self, items: Sequence[Item], j: int) -> bool:
         """Whether "with urethane" or the like comes next: then something was done, not found."""
-        while j < len(items) and items[j].is_a(*SKIPPED) and not items[j].is_a("with"):
+        while j < len(items) and items[j].is_a(*SKIPPED, "preposition", "pronoun") and not items[j].is_a("with"):
             j += 1
         if j >= len(items) or not items[j].is_a("with"):
             return False

@@ -110,7 +110,8 @@ class Whereabouts:
                 return candidate, None
         if row.part:
             assemblies = {self._lex.places[p].assembly for p in row.places}
-            if row.places and (not base.place or here in assemblies):
+            near = self._lex.places[base.place].near if base.place and len(row.places) == 1 else ()
+            if row.places and (not base.place or here in assemblies or not set(near).isdisjoint(row.places)):
                 return fits[0], None
             return None, row.part
         return (row.otherwise or None), None

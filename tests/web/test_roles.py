@@ -185,6 +185,20 @@ def kept_clip(shop: Shop, tmp_path: Path) -> str:
     return shop.rooms.store.add_clip(job.id, shop.rooms.store.sounds.keep(path), described).id
 
 
+def heard_clip(shop: Shop, tmp_path: Path) -> str:
+    """A recording of "Unit 7" of which an entry came."""
+    from fieldnote.flow.understanding import understand
+    from fieldnote.records import Utterance
+
+    clip, job = kept_clip(shop, tmp_path), shop.job("Unit 7")
+    store = shop.rooms.store
+    hearing, _ = store.begin_hearing(job.id, job.clips[0], "fake")
+    store.add_heard(hearing, Utterance("u1", "left tail lamp gasket is torn", clip, 0.2, 1.8), 2.0)
+    store.end_hearing(hearing)
+    understand(store, job.id, shop.rooms.extractor)
+    return clip
+
+
 @pytest.mark.parametrize("right", RIGHTS)
 def test_who_may_what(shop: Shop, right: Right) -> None:
     """The table of the handbook is that of the shipped settings."""
@@ -216,10 +230,16 @@ def test_names_of_people_go_out_only_where_they_are_chosen_by_whom_it_is_for(sho
     assert "with names of people" not in shop.client("Rosa").get(path).text
 
 
-def test_pages_offer_only_what_one_may(shop: Shop) -> None:
-    """The way to the words is shown to whom it leads somewhere."""
+def test_pages_offer_only_what_one_may(shop: Shop, tmp_path: Path) -> None:
+    """The way to the words, to the sound and to signing is shown to whom it leads somewhere."""
     assert 'href="/words"' not in shop.client("Rosa").get("/").text
     assert 'href="/words"' in shop.client("Lu").get("/").text
+    clip = heard_clip(shop, tmp_path)
+    path = f"/jobs/{shop.job('Unit 7').id}"
+    for name, hears, signs in (("Rosa", True, False), ("Ira", True, True), ("Lu", False, False)):
+        text = shop.client(name).get(path).text
+        assert (f"/sound/{clip}" in text) is hears and (f'data-clip="{clip}"' in text) is hears, name
+        assert (f'href="{path}/sign-off"' in text) is signs, name
 
 
 def test_at_this_machine_alone_everything_is_granted(still: House) -> None:

@@ -50,7 +50,7 @@ def describe(app: FastAPI, routers: Iterable[APIRouter]) -> None:
     """Let the application describe itself whole."""
     plain = app.openapi
     routes = [route for router in routers for route in router.routes if isinstance(route, APIRoute)]
-    answers = {(route.path, method.lower()): _answer_of(route) for route in routes for method in route.methods}
+    answers = {(route.path, method.lower()): _answer_of(route) for route in routes for method in route.methods or ()}
 
     def whole() -> dict[str, Any]:
         if app.openapi_schema is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.constituent import Constituent
 from fieldnote.extract.frames import Frame, Measure
 from fieldnote.extract.lexicon import Finding, Lexicon
 from fieldnote.extract.noun_phrases import Thing, changed

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fieldnote.extract.clause_base import ClauseBase
-from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.constituent import Constituent
 from fieldnote.extract.frames import Frame
 from fieldnote.extract.lexicon import Finding
 from fieldnote.extract.noun_phrases import Thing, changed, located, same_thing, within

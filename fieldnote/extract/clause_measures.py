@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fieldnote.extract.clause_base import ClauseBase
-from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.constituent import Constituent
 from fieldnote.extract.frames import Frame, Measure
 from fieldnote.extract.noun_phrases import Span, Thing, may_be_same, within
 from fieldnote.extract.units import QuantityMention

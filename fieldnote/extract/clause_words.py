@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fieldnote.extract.clause_base import ClauseBase
-from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.constituent import Constituent
 from fieldnote.extract.frames import Frame
 from fieldnote.extract.lexicon import Finding
 from fieldnote.extract.noun_phrases import changed
@@ -419,7 +419,7 @@ class WordReader(ClauseBase):
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         return (
             named
-            and j
+            and j > 0
             and self._row[j - 1].kind == "act"
             and (nxt is None or nxt.kind not in ("thing", "unknown", "state"))
         )

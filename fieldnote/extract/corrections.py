@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from fieldnote.extract.compose import Composer
-from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.constituent import Constituent
 from fieldnote.extract.draft import Draft
 from fieldnote.extract.lexicon import Lexicon
 from fieldnote.extract.noun_phrases import Thing

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from fieldnote.extract.clauses import ClauseReader
 from fieldnote.extract.compose import Composer
-from fieldnote.extract.constituents import Constituent, Grouper
+from fieldnote.extract.constituent import Constituent
+from fieldnote.extract.constituents import Grouper
 from fieldnote.extract.corrections import Corrector
 from fieldnote.extract.draft import Draft
 from fieldnote.extract.fact_values import FactFound

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fieldnote.extract.constituents import Constituent
+from fieldnote.extract.constituent import Constituent
 from fieldnote.extract.items import Item
 from fieldnote.extract.lexicon import Lexicon
 from fieldnote.extract.noun_phrases import Span, changed
@@ -329,7 +329,8 @@ class Rephraser:
             finding = c.item.finding if c.kind == "state" and c.item.sense("state", "noun") is not None else None
             if finding is None or finding.get("evidence") or finding.get("test") or not i:
                 continue
-            if i > 2 and row[i - 2].kind == "of" and row[i - 3].thing is not None and row[i - 3].thing.bare:
+            owner = row[i - 3].thing if i > 2 else None
+            if owner is not None and owner.bare and row[i - 2].kind == "of":
                 out[i - 2 : i + 1] = [_as(x, "skip") for x in row[i - 2 : i + 1]]  # "the upper corner of the opening"
                 continue
             if (

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from html.parser import HTMLParser
 
 import pytest
+from starlette.types import Message
 
 from fieldnote.web.guard import CONTENT_POLICY, SAFE_METHODS
 from tests.web.conftest import HOST, House
@@ -52,6 +53,25 @@ def test_a_change_from_another_site_is_refused(still: House, headers: dict[str, 
     assert still.job().status == "open"
 
 
+@pytest.mark.parametrize(
+    ("mode", "dest", "status"),
+    [
+        ("navigate", "document", 200),
+        ("no-cors", "image", 403),
+        ("no-cors", "script", 403),
+        ("navigate", "iframe", 403),
+        ("cors", "empty", 403),
+        ("navigate", "embed", 403),
+    ],
+)
+def test_only_a_link_leads_here_from_another_site(still: House, mode: str, dest: str, status: int) -> None:
+    """Fetch Metadata (W3C): nothing of ours becomes part of another site's page, not even to be measured."""
+    headers = {"sec-fetch-site": "cross-site", "sec-fetch-mode": mode, "sec-fetch-dest": dest}
+    answer = still.client.get("/", headers=headers)
+    assert answer.status_code == status
+    assert ("Unit 9" in answer.text) is (status == 200)
+
+
 def unsafe_routes(house: House) -> Iterator[tuple[str, str]]:
     """Every route that changes something, as the application describes itself (OpenAPI)."""
     described = house.client.get("/openapi.json").json()["paths"]
@@ -89,6 +109,37 @@ def test_too_much_is_refused_before_it_is_read(still: House) -> None:
     answer = still.client.post("/new", content=b"x" * 20_001)
     assert answer.status_code == 413
     assert "Nothing was kept" in answer.text
+
+
+def test_a_sender_that_pauses_for_long_is_cut_off(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody holds the server's connections open by sending nothing (408: RFC 9110, section 15.5.9)."""
+    import asyncio
+
+    from fieldnote.web import guard
+
+    monkeypatch.setattr(guard, "LONGEST_SILENCE_S", 0.05)
+    app, sent = house.client.app, list[Message]()
+
+    async def receive() -> Message:
+        if not sent_first:
+            sent_first.append(True)
+            return {"type": "http.request", "body": b"name=Unit", "more_body": True}
+        await asyncio.sleep(30)
+        raise AssertionError("waited to the end")
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    sent_first: list[bool] = []
+    headers = [(b"host", HOST.encode()), (b"content-type", b"application/x-www-form-urlencoded")]
+    scope = {
+        "type": "http", "method": "POST", "path": "/new", "raw_path": b"/new", "query_string": b"", "headers": headers,
+        "scheme": "http", "server": ("127.0.0.1", 8460), "client": ("127.0.0.1", 5), "http_version": "1.1",
+        "root_path": "",
+    }  # fmt: skip
+    asyncio.run(app(scope, receive, send))  # type: ignore[arg-type]
+    assert sent[0]["status"] == 408
+    assert b"Send it again" in sent[1]["body"]
 
 
 def test_too_much_without_a_declared_length_is_cut_off(still: House) -> None:

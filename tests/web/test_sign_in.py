@@ -7,6 +7,7 @@ import stat
 import sys
 import time
 from http.cookies import SimpleCookie
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -505,6 +506,18 @@ def test_two_processes_use_one_file(shop: Shop) -> None:
     code = beside.invite("Nell", ["clerk"])
     beside.close()
     assert join(shop.client(), code).status_code == 303
+
+
+def test_no_copy_of_the_jobs_carries_who_may_sign_in(shop: Shop, tmp_path: Path) -> None:
+    """A backup that gets into other hands lets nobody in."""
+    from fieldnote.store.backup import back_up
+    from fieldnote.web.certificates import make
+
+    make(shop.rooms.home, ["localhost"])
+    back_up(shop.rooms.store, tmp_path / "copy")
+    copied = {path.name for path in (tmp_path / "copy").rglob("*") if path.is_file()}
+    assert "jobs.db" in copied
+    assert not copied & {"people.db", "server.key", "server.pem"}
 
 
 def test_a_name_is_given_once(shop: Shop) -> None:

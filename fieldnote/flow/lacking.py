@@ -88,7 +88,7 @@ def find(
         made = _make(store, packs, rules, [one for one in some if not one.made])
         found += [one.id for one in some if one.made or wanted.fits(made[one.id])]
         last = some[-1]
-        if time.monotonic() > until and len(found) < limit:
+        if made and time.monotonic() > until and len(found) < limit:
             return Found(tuple(found), last.created_at)
     return Found(tuple(found[:limit]))
 

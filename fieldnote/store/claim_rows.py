@@ -85,19 +85,20 @@ def candidates(
 
     ``made_with``: by pack, the rules by which lines are made now. ``ids``: of these alone.
     """
+    # The rules of one vocabulary are never those of another, so which of them a line was made by need not be asked.
+    made = "coalesce(line.made_with IN (SELECT value FROM json_each(:rules)), FALSE)"
+    lacks = _LACKS.get(wanted.lacks, "instr(line.lacks, ' ' || :lacks || ' ') > 0")
     sql = f"""
-      SELECT job.id, job.pack, job.created_at, line.made_with IS rules.value AS made
+      SELECT job.id, job.pack, job.created_at, {made} AS made
       FROM job LEFT JOIN claim_line AS line ON line.job_id = job.id
-      LEFT JOIN json_each(:rules) AS rules ON rules.key = job.pack
       WHERE (:status = '' OR job.status = :status)
         AND (:at IS NULL OR job.created_at < :at OR (job.created_at = :at AND job.id > :after))
         AND (:ids IS NULL OR job.id IN (SELECT value FROM json_each(:ids)))
-        AND (line.made_with IS NOT rules.value
-          OR ({_LACKS.get(wanted.lacks, "instr(line.lacks, ' ' || :lacks || ' ') > 0")} AND {_ANSWER[wanted.answer]}))
+        AND (NOT {made} OR ({lacks} AND {_ANSWER[wanted.answer]}))
       ORDER BY job.created_at DESC, job.id LIMIT :limit
     """
     values = {
-        "rules": json.dumps(dict(made_with)),
+        "rules": json.dumps(list(made_with.values())),
         "status": wanted.status,
         "lacks": wanted.lacks,
         "at": after.created_at if after else None,

@@ -372,7 +372,11 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """A candidate source of the leak, never a test. ``probability`` is 0 to 1 and is its own: several may be true."""
+    """A candidate source of the leak, never a test. ``probability`` is 0 to 1 and is its own: several may be true.
+
+    ``minutes``, ``opens`` and ``cautions`` are those of a look at it alone, from how the vehicle stands now: taking off
+    and putting back counted, what must come off first, texts ready to be shown.
+    """
 
     rank: int
     source: str
@@ -387,6 +391,9 @@ class Suggestion:
     at: tuple[str, ...] = ()
     confidence: str = ""
     """How sure the map is of its estimates for this source: low, medium, high."""
+    minutes: float = 0.0
+    opens: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,6 +69,9 @@ def _suggestion(console: Console, suggestion: Suggestion, leak_map: LeakMap, eve
     for reason in reasons if everything else reasons[:_FEW_REASONS]:
         body.append("\n")
         body.append_text(_reason(reason))
+    if everything:
+        off = f", first off: {', '.join(suggestion.opens)}" if suggestion.opens else ""
+        body.append(f"\na look takes {suggestion.minutes:g} min{off}", style="dim")
     grid.add_row(str(suggestion.rank), percent(suggestion.probability), bar, body)
     console.print(grid)
 

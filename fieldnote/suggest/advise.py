@@ -20,6 +20,7 @@ from fieldnote.suggest.leak_map import Floats, LeakMap
 from fieldnote.suggest.learning import Vehicle, learned_prior, rates_note
 from fieldnote.suggest.plan import make_plan
 from fieldnote.suggest.reading import Reading, read
+from fieldnote.suggest.steps import StepBook
 from fieldnote.suggest.trials import DRY, LEAK
 
 MOST_SUGGESTIONS = 12
@@ -71,7 +72,7 @@ def advise(
     another = _another(weighed, belief, closed)
     plan = make_plan(leak_map, named, open_prob, stand, weighed.off, another, cautions or Cautions())
     return Advice(
-        suggestions=_suggestions(leak_map, weighed, belief, listed, prior, rates_id),
+        suggestions=_suggestions(leak_map, weighed, belief, listed, prior, rates_id, cautions or Cautions()),
         plan=plan,
         unused=(*weighed.unused, *unknown),
         aftercare=aftercare(leak_map, named),
@@ -124,7 +125,13 @@ def _rough(chances: Sequence[float], group: Sequence[int]) -> float:
 
 
 def _suggestions(
-    leak_map: LeakMap, reading: Reading, belief: Belief, listed: Sequence[_Candidate], prior: Floats, rates: str
+    leak_map: LeakMap,
+    reading: Reading,
+    belief: Belief,
+    listed: Sequence[_Candidate],
+    prior: Floats,
+    rates: str,
+    cautions: Cautions,
 ) -> tuple[Suggestion, ...]:
     if not listed:
         return ()
@@ -133,6 +140,7 @@ def _suggestions(
     out = []
     for rank, (candidate, column) in enumerate(zip(listed, table.T, strict=True), 1):
         source = leak_map.sources[candidate.members[0]]
+        look = StepBook(leak_map, cautions, sum(1 << i for i in reading.off)).look_alone(candidate.members[0])
         out.append(
             Suggestion(
                 rank=rank,
@@ -146,6 +154,9 @@ def _suggestions(
                 name=source.row.name,
                 at=source.row.at,
                 confidence=source.row.confidence,
+                minutes=look.minutes,
+                opens=look.opens,
+                cautions=look.cautions,
             )
         )
     return tuple(out)

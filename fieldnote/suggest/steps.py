@@ -63,6 +63,12 @@ class StepBook:
             )
         )
 
+    def look_alone(self, source: int) -> Step:
+        """A look at a source as the only thing to do; the book stays as it is."""
+        alone = StepBook(self.leak_map, self.cautions, self.opened)
+        alone.look(source, 1.0, "")
+        return alone.steps[0]
+
     def test(self, test: ZoneTest, chance: float, because: str, would_change: str) -> None:
         """Add a search with water."""
         self._add(self._test(test, chance, because, would_change))

@@ -217,6 +217,28 @@ def test_a_zone_that_was_dry_long_enough_is_not_tested_again() -> None:
     )
 
 
+def test_every_candidate_says_what_a_look_at_it_takes() -> None:
+    """Minutes, what must come off and the cautions, whether it is in the plan or not; less once the trim is off."""
+    leak_map, cautions = shipped(), load_cautions(pack())
+    name, wet = "left middle pillar trim", sign("b-pillar", "water", side="left")
+    off = Entry(kind="access", place="b-pillar", part="trim-panel", side="left", state="removed")
+    rows = {source.id: source.row for source in leak_map.sources} | leak_map.rows
+    before = {found.source: found for found in ask(wet).suggestions}
+    for found in before.values():
+        row = rows[found.source]
+        assert found.minutes >= row.look_min > 0
+        assert (found.minutes > row.look_min) == bool(found.opens)
+        told = {*cautions.of({row.place}, {row.part} - {""}, {"look"}), *cautions.always}
+        assert told <= set(found.cautions)
+    hidden = [found for found in before.values() if name in found.opens]
+    after = {found.source: found for found in ask(wet, off).suggestions}
+    assert hidden
+    for found in hidden:
+        if found.source in after:
+            assert name not in after[found.source].opens
+            assert after[found.source].minutes < found.minutes
+
+
 def test_every_step_says_what_its_result_would_change() -> None:
     """Reason, consequence and minutes stand with each step."""
     for step in ask(WET, FLOOR, DRY).plan:

@@ -323,7 +323,7 @@ def picture() -> bytes:
     return out.getvalue()
 
 
-PAGES = ("/bay", "{job}/bay", "{job}/photos", "{job}/vin")
+PAGES = ("{job}/bay", "{job}/photos", "{job}/vin", "/bay")
 
 
 @pytest.mark.parametrize(
@@ -339,7 +339,9 @@ def test_axe_finds_nothing_and_gloves_can_touch(browser: Any, served: Served, sc
     """axe-core (WCAG 2.2 A and AA, best practice); in the bay targets of 44 px (2.5.5); nothing runs over."""
     page = new_page(browser, scheme=scheme, contrast=contrast)
     job = served.job().removeprefix(served.url)
-    for path in (served.url + path.format(job=job) for path in PAGES):
+    # The first scheme goes over the page that is used most; the long proof over all of them.
+    pages = PAGES[:2] if (scheme, contrast) == ("light", "no-preference") else PAGES
+    for path in (served.url + path.format(job=job) for path in pages):
         page.goto(path)
         found = axe.Axe().run(page, options={"runOnly": WCAG["runOnly"]})
         told = [f"{v['id']}: {v['nodes'][0]['html'][:120]}" for v in found.response["violations"]]

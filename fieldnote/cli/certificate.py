@@ -50,8 +50,9 @@ def certificate(
 ) -> None:
     """Make a certificate for this machine, so that phones can open the pages and use their microphone.
 
-    It holds for the names and addresses under which this machine is found in the shop's network, and for nothing
-    else. What was made before holds no more, and phones must trust the new one.
+    It holds for the names and addresses under which this machine is found in
+    the shop's network, and for nothing else. What was made before holds no
+    more, and phones must trust the new one.
 
     Examples:
 

@@ -40,7 +40,8 @@ def invite(
 ) -> None:
     """Invite somebody: prints a code with which they choose a passphrase. It holds once, and for two days.
 
-    Somebody who is known already gets the roles given, and can take a new passphrase: so a forgotten one is replaced.
+    Somebody who is known already gets the roles given, and can take a new
+    passphrase: so a forgotten one is replaced.
 
     Examples:
 

@@ -53,9 +53,10 @@ def serve(
 ) -> None:
     """Serve the pages: jobs, one job at the desk and in the bay, sign-off, handing over, words, patterns.
 
-    Without options only this machine can open them, and everybody at it may do everything. For phones and other
-    machines of the shop: make a certificate, invite people, then serve on the network. Nothing goes out of the
-    shop. Ctrl-C stops.
+    Without options only this machine can open them, and everybody at it may do
+    everything. For phones and other machines of the shop: make a certificate,
+    invite people, then serve on the network. Nothing goes out of the shop.
+    Ctrl-C stops.
 
     Examples:
 

@@ -1,6 +1,6 @@
 """How well a backlog uses the cores.
 
-    python -m tests.bench.backlog [RECORDINGS] [WORKERS]
+    python -m tests.bench.backlog [RECORDINGS] [WORKERS] [TURNS]
 
 Hears the same recordings (the demo job's clips, several times over, each copy a little quieter so that no two are the
 same file) once as `take --many` does, and once by as many bare processes with one thread each that share them out
@@ -16,6 +16,7 @@ from __future__ import annotations
 import importlib.util
 import multiprocessing
 import resource
+import statistics
 import sys
 import tempfile
 import time
@@ -114,7 +115,42 @@ def cluster(folder: Path, home: Path, workers: int) -> Run:
         return take(folder, home, lambda: ClusterCrew(running.scheduler_address))
 
 
-def main(count: int, workers: int) -> None:
+def in_turns(folder: Path, made: Path, workers: int, rounds: int) -> None:
+    """Steady states against each other: bare processes and a cluster, both with their models loaded, hear a share of
+    the recordings in turns. What else the machine does meanwhile meets both alike, and the middle of the ratios tells.
+    """
+    from distributed import LocalCluster
+
+    from fieldnote.flow.cluster import ClusterCrew
+
+    settings = load_settings()
+    items = list_backlog(folder)
+    shares = [items[number::rounds] for number in range(rounds)]
+    print(f"\n{'in turns, models loaded':26}{'bare s':>17}{'cluster s':>17}{'of bare':>17}")
+    ratios = []
+    with (
+        multiprocessing.get_context("spawn").Pool(workers) as pool,
+        LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None) as running,
+    ):
+        for number, share in enumerate([shares[0], *shares]):  # the first round loads the models and is not counted
+            tasks = [Task(str(item.path), settings, settings.pack.name, str(made)) for item in share]
+            started = time.time()
+            pool.map(hear_share, [tasks[part::workers] for part in range(workers)], chunksize=1)
+            bare_s = time.time() - started
+            rooms = Rooms(made / f"home of turn {number}", settings=settings)
+            rooms.extractor.run([])
+            assert rooms.store
+            crew = ClusterCrew(running.scheduler_address)
+            started = time.time()
+            take_many(rooms, share, crew)
+            cluster_s = time.time() - started
+            if number:
+                ratios.append(bare_s / cluster_s)
+                print(f"{f'turn {number}':26}{bare_s:17.1f}{cluster_s:17.1f}{ratios[-1]:17.2f}", flush=True)
+    print(f"{'middle':26}{'':34}{statistics.median(ratios):17.2f}")
+
+
+def main(count: int, workers: int, rounds: int) -> None:
     ways = {"bare processes": bare, "take --many": crew}
     if importlib.util.find_spec("distributed") is not None:
         ways["take --many --scheduler"] = cluster
@@ -134,7 +170,14 @@ def main(count: int, workers: int) -> None:
             shares = (first[0].seconds / run.seconds, first[0].steady_s / run.steady_s, first[1] / used)
             numbers = f"{run.seconds:17.1f}{run.steady_s:17.1f}{used:17.1f}{length_s / run.seconds:17.1f}{run.said:17}"
             print(f"{name:26}{numbers}" + "".join(f"{share:17.2f}" for share in shares), flush=True)
+        if importlib.util.find_spec("distributed") is not None:
+            in_turns(folder, Path(made), workers, rounds)
+
+
+def whole_number(place: int, otherwise: int) -> int:
+    """An argument of the command line."""
+    return int(sys.argv[place]) if len(sys.argv) > place else otherwise
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 96, int(sys.argv[2]) if len(sys.argv) > 2 else cores())
+    main(whole_number(1, 96), whole_number(2, cores()), whole_number(3, 4))

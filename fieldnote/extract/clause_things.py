@@ -111,6 +111,8 @@ class ThingReader(PlaceReader):
             self._material, self._with = thing.material, False
             return
         joined = self._joined
+        if self._same_there(i, thing):
+            return
         predicate = self._spoken_of(i, thing)
         if self._listed(i, thing, joined):
             return
@@ -153,6 +155,23 @@ class ThingReader(PlaceReader):
                 self._subjects[-1] = within(thing, self._subjects[-1])
         else:
             self._subjects = [thing if self._outer is None else within(thing, self._outer)]
+
+    def _same_there(self, i: int, thing: Thing) -> bool:
+        """ "Left hinge, sealer cracked, right the same": what was said last, of the other side."""
+        j = i + 1
+        while j < len(self._row) and self._row[j].kind in ("link", "determiner", "skip"):
+            j += 1
+        said = self.frames[-1] if self.frames else None
+        same = j < len(self._row) and self._row[j].kind == "same" and j + 1 >= len(self._row)
+        if not same or said is None or said.kind not in ("state", "act") or not thing.bare or thing.side is None:
+            return False
+        again = replace(
+            said, thing=changed(said.thing or thing, side=thing.side, both=False), more=[], spans=[*said.spans]
+        )
+        again.mark(self._row[i].start, self._row[j].end, "head")
+        self._close()
+        self._add(again)
+        return True
 
     def _listed(self, i: int, thing: Thing, joined: str) -> bool:
         """ "The cowl, the firewall and both pillars": takes a name in the middle of a list as one of it."""

@@ -122,6 +122,7 @@ class WorkReader(ClauseBase):
         self._plan = plan
         self._again, self._unsure = again, unsure
         frame = self._act(acts, None, c=c)
+        told = told or (c.sense.form == "said" and c.item.text.endswith(" one"))  # "new one's on"
         frame.pronoun = told  # "the holes are rodded through"
         frame.measures.extend(measures)
         frame.told = c.sense.form == "past" and not base

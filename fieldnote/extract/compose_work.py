@@ -31,7 +31,7 @@ class WorkComposer(ComposerBase):
         part = thing.part if thing is not None else None
         if thing is not None and part is not None and not thing.named and not self._lex.parts[part].usual_place:
             kinds = ("check", "source", "repair") if kind == "repair" else ("access", "repair", "check", "source")
-            before = draft.antecedent(part, kinds)
+            before = draft.antecedent(part, kinds) or draft.antecedent(part, ("evidence",))
             if before is not None and not (before.place == base.place and base.side == "both"):
                 base = Focus(before.place, before.part, before.side)
         elif kind == "repair" and (thing is None or thing.bare):
@@ -78,7 +78,8 @@ class WorkComposer(ComposerBase):
                 and not thing.named
                 and not self._lex.parts[thing.part].usual_place
             ):
-                before = draft.antecedent(thing.part, ("check", "source", "repair", "access", "test"))
+                kinds = ("check", "source", "repair", "access", "test")
+                before = draft.antecedent(thing.part, kinds) or draft.antecedent(thing.part, ("evidence",))
                 if before is not None:
                     base = Focus(before.place, before.part, before.side)
             carried = draft.focus.part if frame.kind == "act" else None

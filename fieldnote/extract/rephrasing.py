@@ -167,7 +167,10 @@ class Rephraser:
                 return None
             k, ties = k + 1, ties + (row[k].kind not in _SMALL)
         second = row[k] if k < len(row) and row[k].kind == "thing" and ties else None
-        if not ties:
+        head = next((c for c in reversed(row[:i]) if c.kind not in _SMALL), None)
+        follows = row[k + 1] if second is not None and k + 1 < len(row) else None
+        spoken = follows is not None and follows.kind in ("link", "state", "act")
+        if not ties or (spoken and i and (head is None or head.kind not in ("thing", "state"))):
             return None
         end = k + 1 if second is not None else k
         before = next((c for c in reversed(row[:i]) if c.kind not in _SMALL), None)

@@ -158,7 +158,11 @@ class WordReadings(ItemsAhead):
         if item.is_a("opener"):
             if last is None:
                 return following is not None and not following.is_a("negator")
-            return last.kind not in ("thing", "link", "pronoun", "state", "hedge", "both_of", "and", "or")
+            if following is not None and "method" in following.tags:
+                return True  # "try the right, okay, hose on the lamp"
+            return last.kind not in (
+                "thing", "link", "pronoun", "state", "hedge", "both_of", "and", "or", "retest", "test",
+            )  # fmt: skip
         if item.is_a("filler"):
             # "Good two inches", "a bad tear", "fine pinholes": an adjective before what it colours.
             if following is None or following.is_a("negator"):

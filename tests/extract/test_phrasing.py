@@ -357,6 +357,66 @@ CASES: dict[str, list[tuple[list[str], list[str]]]] = {
         ),
         (["both screws at the left front rack foot are loose"], ["check roof-rack/screw left loose-fastener front"]),
     ],
+    "the same, said within": [
+        (
+            ["left hatch hinge, sealer cracked, right the same"],
+            ["check liftgate-hinge/seam-sealer left cracked", "check liftgate-hinge/seam-sealer right cracked"],
+        ),
+        (
+            ["left tail lamp gasket torn, right same"],
+            ["check tail-lamp/gasket left torn", "check tail-lamp/gasket right torn"],
+        ),
+        (
+            ["the left rocker is rusted, the right is the same"],
+            ["check rocker left rusted", "check rocker right rusted"],
+        ),
+    ],
+    "answers and passes": [
+        (["cowl", "hosed it two minutes", "retest okay"], ["test cowl - hose duration 2min", "test cowl dry verify"]),
+        (["line one, windshield, pass"], ["check windshield ok"]),
+        (
+            ["cowl drains, left blocked, right pass"],
+            ["check cowl/drain-hole left blocked", "check cowl/drain-hole right ok"],
+        ),
+        (["try the right. okay hose on the right lamp, leaks"], ["test tail-lamp right leak hose"]),
+    ],
+    "new ones": [
+        (
+            ["right tail lamp gasket is torn", "new one's on"],
+            ["check tail-lamp/gasket right torn", "repair tail-lamp/gasket right replace"],
+        ),
+        (
+            ["new bolt in the right liftgate hinge, sealed under it with urethane"],
+            [
+                "repair liftgate-hinge/hinge-bolt right replace",
+                "repair liftgate-hinge/hinge-bolt right reseal with urethane",
+            ],
+        ),
+        (
+            ["removed left and right liftgate hinges and resealed both"],
+            ["access liftgate-hinge both removed", "repair liftgate-hinge both reseal"],
+        ),
+        (["sealed the trough with urethane, both sides"], ["repair liftgate-trough both reseal with urethane"]),
+    ],
+    "places told before": [
+        (
+            ["the carpet in the right front footwell is soaked", "cowl", "dried the carpet"],
+            ["evidence front-footwell/carpet right soaked", "repair front-footwell/carpet right dry-out"],
+        ),
+        (
+            ["liftgate trough", "right hinge, upper bolt spins"],
+            ["check liftgate-hinge/hinge-bolt right spinning upper"],
+        ),
+        (["hosed the left front door ten minutes, no water entered"], ["test front-door left dry hose duration 10min"]),
+        (
+            ["sunroof", "poured a jug in the left front drain and it came out under the car"],
+            ["test sunroof/drain-hole left dry pour front"],
+        ),
+        (
+            ["left front tube of the sunroof is kinked, rear right tube's off its elbow"],
+            ["check sunroof/drain-tube left pinched front", "check sunroof/drain-tube right disconnected rear"],
+        ),
+    ],
 }
 
 

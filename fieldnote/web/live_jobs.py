@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -15,7 +16,7 @@ from typing import Any
 from fieldnote.capture.journal import AnyStretch, Journal, is_left
 from fieldnote.capture.phone_takes import settle
 from fieldnote.capture.voice_activity import Detector
-from fieldnote.errors import DeviceMissing, FieldnoteError
+from fieldnote.errors import DeviceMissing, FieldnoteError, UserMistake
 from fieldnote.extract import Changes
 from fieldnote.flow import Rooms
 from fieldnote.flow.answering import KEPT, NOT_UNDERSTOOD, WARNING, Tone
@@ -36,6 +37,7 @@ Told = dict[str, Any]
 Watcher = Callable[[Told], None]
 _TONES = {KEPT: "kept", NOT_UNDERSTOOD: "not understood", WARNING: "warning"}
 _STOP_S = 10
+_TRY_AGAIN_S = 60.0
 _MOST_OPEN = 40
 """Jobs that are listened to at one time: each has a thread, and the sound of an utterance in memory."""
 
@@ -204,6 +206,7 @@ class LiveJobs:
         self._turn = threading.Condition()
         self._closing = False
         self.faults: dict[str, str] = {}
+        self._tried: dict[str, float] = {}
 
     def of(self, job_id: str) -> LiveJob | None:
         """The job, where it is being dictated."""
@@ -261,13 +264,18 @@ class LiveJobs:
         return True
 
     def catch_up(self, rooms: Rooms, job: Job) -> None:
-        """Have what a stopped server left in the journal of a job heard, in a thread of its own; once after a fault."""
-        if self.of(job.id) is not None or job.id in self.faults or not is_left(rooms.home, job.id):
+        """Have what a stopped server left in the journal of a job heard, in a thread of its own; after a fault again
+        in a while."""
+        too_soon = time.monotonic() - self._tried.get(job.id, -_TRY_AGAIN_S) < _TRY_AGAIN_S
+        if too_soon or self.of(job.id) is not None or not is_left(rooms.home, job.id):
             return
+        self._tried[job.id] = time.monotonic()
 
         def open_it() -> None:
             try:
                 self.open(rooms, job)
+            except UserMistake:
+                pass  # another program on this machine listens to it right now: nothing is left over
             except FieldnoteError as error:
                 self.faults[job.id] = str(error)
 

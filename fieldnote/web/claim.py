@@ -21,6 +21,7 @@ from fieldnote.store.changes import in_force
 from fieldnote.vocabulary import Pack
 from fieldnote.web.asking import OnPage, Page, Sent, text_of
 from fieldnote.web.entry_views import Names, changed_words
+from fieldnote.web.looks import day
 from fieldnote.web.roles import NotAllowed, may, needs, refusal
 
 router = APIRouter(prefix="/jobs/{job_id}/claim")
@@ -110,6 +111,7 @@ def _page(
         lines=LINES,
         now=now,
         value={**now, **typed},
+        known=known_of(job),
         today=date.today().isoformat(),
         total=sum(getattr(job.claim, field) or 0.0 for field in LABOR),
         wanted=state.payer.requires if state.payer else (),
@@ -142,6 +144,23 @@ def written(job: Job) -> dict[str, str]:
     odometer = "" if intake.odometer is None else f"{intake.odometer:.15g} {intake.odometer_unit or ''}".strip()
     given = {"order": intake.order_number or "", "vin": intake.vin or "", "odometer": odometer}
     return {field: given[field] if field in given else as_typed(job.claim, field) for field in LABELS}
+
+
+FACTS = {"order": "order-number", "vin": "vin", "odometer": "odometer"}
+"""Facts that answer a field of the form where they were said."""
+
+
+def known_of(job: Job) -> dict[str, str]:
+    """What a field counts as having though it is empty: what was said in the bay, the days of the job itself."""
+    said = {
+        e.what: f"{e.value:,}" if isinstance(e.value, int) else str(e.value) for e in job.entries if e.kind == "fact"
+    }
+    units = {e.what: f" {e.unit}" for e in job.entries if e.kind == "fact" and e.unit}
+    known = {field: f"said: {said[id]}{units.get(id, '')}" for field, id in FACTS.items() if id in said}
+    known["day_in"] = f"else the day on which the job was opened, {day(job.created_at)}"
+    if job.closed_at:
+        known["day_out"] = f"else the day on which it was closed, {day(job.closed_at)}"
+    return known
 
 
 def missing_links(job: Job, state: ClaimState) -> list[tuple[str, str]]:

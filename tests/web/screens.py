@@ -4,6 +4,7 @@ Usage::
 
     fieldnote job new "Unit 217" --vehicle "minibus" --order W-3308 --liquid rain
     fieldnote take "Unit 217" sample_audio/*.flac
+    fieldnote job claim "Unit 217" --payer maker --failed-part 55012-A --part "1 x 55012-A gasket" --diagnosis 0.8
     python -m tests.web.screens
 """
 
@@ -66,6 +67,7 @@ def take(browser: Any, url: str, job: str) -> None:
         ("vin-360-light", f"{job}/vin", 360, "light"),
         ("bay-1280-light", f"{job}/bay", 1280, "light"),
         ("sign-off-1280-light", f"{job}/sign-off", 1280, "light"),
+        ("claim-1280-light", f"{job}/claim", 1280, "light"),
         ("guide-1280-light", "/guide/d-pillar", 1280, "light"),
     ):
         height = 900 if width > 500 else 740

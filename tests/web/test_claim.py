@@ -170,6 +170,16 @@ def test_what_can_hardly_be_right_is_remarked_on(house: House, fields: dict[str,
     assert told in shown(house)
 
 
+def test_what_was_said_or_is_known_is_shown_beside_an_empty_field(house: House) -> None:
+    """A reading that was dictated is not missing, and the form says which it was."""
+    fill(house, payer="maker")
+    assert "The odometer when it came in" in lacking(shown(house))
+    house.send(f"/jobs/{house.job().id}/lines", text="Odometer is 62305 miles.")
+    text = shown(house)
+    assert "The odometer when it came in" not in lacking(text) and "Said: 62,305 mi" in text
+    assert "Else the day on which the job was opened" in text
+
+
 def test_a_payer_that_is_gone_can_be_replaced(house: House) -> None:
     """The page still opens and says which payer it was."""
     house.rooms.store.amend_job(house.job().id, "claim.payer", "gone", "Ada")

@@ -18,7 +18,7 @@ class FindingReader(ClauseBase):
             outer = self._subjects[-1] if self._subjects else (self._last.thing if self._last is not None else None)
             joined = self._joined
             self._close()
-            self._subjects = [named if outer is None else within(named, changed(outer, part=None, at=()))]
+            self._subjects = [named if outer is None else within(named, changed(outer, part=None, at=(), count=None))]
             self._joined = joined
             finding = c.item.finding
             assert finding is not None
@@ -92,6 +92,10 @@ class FindingReader(ClauseBase):
                 return
         if self._mode in ("act", "look") and self._last is not None:
             self._state_after_act(form)
+        before = self._row[i - 1] if i else None
+        anew = before is not None and before.item.text in ("a", "an", "some") and before.end == c.start
+        if self._negated and form == "noun" and anew and self._subjects and not self._linked and not self._joined:
+            self._negated = False  # "no primer on the flange, some rust"
         said = finding.get("check")
         asked = self._mode == "source" and self._last is not None and self._last.finding is None
         if asked and said and self._lex.states[said].sound:

@@ -313,6 +313,18 @@ class WordReader(ClauseBase):
         self._close()
         self._by_others = True
 
+    def _on_earlier(self, i: int, c: Constituent) -> None:
+        """ "Replaced last year": work of before this job."""
+        last = self._last
+        if last is None or last.kind != "act":
+            self._by_others = self._by_others or (last is None and not self._subjects)
+            return
+        self.frames.remove(last)
+        thing = last.thing
+        self._close()
+        if thing is not None:
+            self.frames.append(Frame("topic", thing.start, thing.end, thing, spans=list(thing.spans)))
+
     def _on_both_of(self, i: int, c: Constituent) -> None:
         target = self._last
         waiting = [f for f in self.frames if f.kind == "test" and not f.result]
@@ -339,9 +351,9 @@ class WordReader(ClauseBase):
             and not self._with
             and not (self._last.kind == "act" and self._last.thing is None and not self._last.pronoun)
         ) and self._handle is None:
-            negated, plan = self._negated, self._plan
+            plan, count = self._plan, self._count
             self._close()
-            self._plan = plan and negated is not None
+            self._plan, self._count = plan, count
         self._new = True
 
     def _on_take_back(self, i: int, c: Constituent) -> None:

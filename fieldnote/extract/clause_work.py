@@ -113,6 +113,8 @@ class WorkReader(ClauseBase):
         base = c.item.sense("act", "base") is not None
         plan = self._plan and (base or c.item.sense("act", "said") is not None or bool(share))
         plan = plan or (self.later and base)
+        led = i > 0 and self._row[i - 1].kind == "plan"
+        plan = plan or (self._plan and led and c.sense.form == "ing")  # "recommend removing the glass"
         again, unsure = self._again, self._unsure
         clause = list(self._clause) if share else []
         measures = self._measures

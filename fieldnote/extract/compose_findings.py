@@ -72,6 +72,8 @@ class FindingComposer(TestComposer):
         if kind_id is None:
             if finding.get("test"):
                 self._bare_result(draft, frame, thing)
+            elif thing is not None and thing.named:
+                self._topic(draft, Frame("topic", frame.start, frame.end, thing))  # "mud in the left footwell"
             return
         kind, state = kind_id
         if timed and kind == "evidence":

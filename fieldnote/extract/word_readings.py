@@ -11,8 +11,8 @@ from fieldnote.extract.lexicon import Sense
 
 # The order in which a grammar word's classes are tried; the first that fits where it stands is its kind.
 _WORD_KINDS = (
-    "not_yet", "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "when", "plan_noun", "later",
-    "plan",
+    "not_yet", "earlier", "no_source", "is_source", "source_at", "maybe_source", "amiss", "only", "when", "plan_noun",
+    "later", "plan",
     "hedge", "neither", "negator", "there_is", "new", "others", "both_of", "other_side", "same", "stay", "pronoun",
     "but", "and", "or", "then", "with", "inside", "water",
     "again", "of", "away", "off", "to_place", "preposition", "link", "to", "subject", "item", "along", "from_there",

@@ -33,6 +33,7 @@ WORD_CLASSES: dict[str, str] = {
     "owner": "whose a thing is: my, your",
     "where": "leads in what tells a place: the seam WHERE the pillar meets the roof",
     "which": "leads in what is told of a thing in passing: the gasket WHICH I kept",
+    "earlier": "tells of work before this job: last year, a while back",
     "not_yet": "before what was not done yet: before I",
     "hidden": "of the words of preposition, those before what hides something: behind, under, inside",
     "of": "ties a finer word to its owner: of",

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from fieldnote.errors import FieldnoteError
+from fieldnote.flow.parents import end_with_parent
 from fieldnote.records import Utterance
 from fieldnote.settings import Settings
 
@@ -136,7 +137,7 @@ class LocalCrew:
 
     def _new_pool(self) -> ProcessPoolExecutor:
         # spawn: recognisers hold threads and locks, which a forked child would inherit in the middle of things.
-        return ProcessPoolExecutor(self.workers, multiprocessing.get_context("spawn"), initializer=_ignore_stop)
+        return ProcessPoolExecutor(self.workers, multiprocessing.get_context("spawn"), initializer=_begin_work)
 
     @property
     def room(self) -> int:
@@ -183,7 +184,7 @@ class LocalCrew:
 
     def _alone(self, task: Task) -> HeardRecording:
         """The last try, in a pool of its own: so that only the recording that kills is given up."""
-        with ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=_ignore_stop) as pool:
+        with ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=_begin_work) as pool:
             try:
                 return pool.submit(hear_task, task).result()
             except BrokenProcessPool:
@@ -201,6 +202,9 @@ class LocalCrew:
                 process.terminate()
 
 
-def _ignore_stop() -> None:
-    """Ctrl-C reaches every process of the terminal: the workers leave it to the one that gave them work."""
+def _begin_work() -> None:
+    """Ctrl-C reaches every process of the terminal: the workers leave it to the one that gave them work. Where that one
+    is killed, they end too.
+    """  # fmt: skip
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    end_with_parent()

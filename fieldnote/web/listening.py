@@ -25,6 +25,7 @@ from fieldnote.flow import Rooms
 from fieldnote.flow.backlog import Item, keep_heard
 from fieldnote.flow.crew import Fault, HeardRecording, Task, hear_task
 from fieldnote.flow.lone_corrections import LoneCorrections
+from fieldnote.flow.parents import end_with_parent
 from fieldnote.flow.understanding import understand
 from fieldnote.records import Clip, Job
 from fieldnote.store import Kept
@@ -82,7 +83,7 @@ class OneAtATime:
 
 def _one_process() -> ProcessPoolExecutor:
     # spawn: a forked child would inherit the locks of the server's threads in the middle of things.
-    return ProcessPoolExecutor(1, multiprocessing.get_context("spawn"))
+    return ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=end_with_parent)
 
 
 class Listening:

@@ -16,7 +16,7 @@ from fieldnote.flow.claim_answers import LINES, as_typed, claim_of
 from fieldnote.flow.claiming import ClaimState, claim_state, payers, set_claim
 from fieldnote.flow.intake_answers import Answers, intake_of
 from fieldnote.narrate.payers import LABOR, REQUIREMENTS
-from fieldnote.records import Edit, Job
+from fieldnote.records import Edit, Entry, Job
 from fieldnote.store.changes import in_force
 from fieldnote.vocabulary import Pack
 from fieldnote.web.asking import OnPage, Page, Sent, text_of
@@ -152,15 +152,17 @@ FACTS = {"order": "order-number", "vin": "vin", "odometer": "odometer"}
 
 def known_of(job: Job) -> dict[str, str]:
     """What a field counts as having though it is empty: what was said in the bay, the days of the job itself."""
-    said = {
-        e.what: f"{e.value:,}" if isinstance(e.value, int) else str(e.value) for e in job.entries if e.kind == "fact"
-    }
-    units = {e.what: f" {e.unit}" for e in job.entries if e.kind == "fact" and e.unit}
-    known = {field: f"said: {said[id]}{units.get(id, '')}" for field, id in FACTS.items() if id in said}
+    said = {entry.what: entry for entry in job.entries if entry.kind == "fact"}
+    known = {field: f"said: {_value_of(said[id])}" for field, id in FACTS.items() if id in said}
     known["day_in"] = f"else the day on which the job was opened, {day(job.created_at)}"
     if job.closed_at:
         known["day_out"] = f"else the day on which it was closed, {day(job.closed_at)}"
     return known
+
+
+def _value_of(fact: Entry) -> str:
+    value = f"{fact.value:,}" if isinstance(fact.value, int) else str(fact.value)
+    return f"{value} {fact.unit}" if fact.unit else value
 
 
 def missing_links(job: Job, state: ClaimState) -> list[tuple[str, str]]:

@@ -200,6 +200,14 @@ def test_only_the_clerk_changes_a_claim(shop: Shop) -> None:
     assert shop.job().edits == ()
     client = shop.client("Ira")
     assert client.post(path, data={"token": token_of(client, path), "failed_part": "1"}).status_code == 303
+    (edit,) = shop.job().edits
+    back = f"/jobs/{shop.job().id}/changes/{edit.id}/take-back"
+    rosa = shop.client("Rosa")
+    assert rosa.post(back, data={"token": token_of(rosa, "/new")}).status_code == 403
+    assert back not in rosa.get(f"/jobs/{shop.job().id}/changes").text
+    assert shop.job().claim.failed_part == "1"
+    assert client.post(back, data={"token": token_of(client, path)}).status_code == 303
+    assert shop.job().claim.failed_part is None
 
 
 @pytest.mark.parametrize(

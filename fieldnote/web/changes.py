@@ -54,7 +54,7 @@ def take_back(page: OnPage, job_id: str, edit_id: str, form: Sent) -> RedirectRe
     """Take a change back; taking back what took one back brings it into force again."""
     job = page.job(job_id)
     for edit in job.edits:
-        if edit.id == edit_id and not may(page.request, right_over(edit)):
+        if edit.id.startswith(edit_id) and not may(page.request, right_over(edit)):
             raise refusal(page.request, right_over(edit))
     _, undone = undo(page.house.rooms.store, job, page.who, edit_id)
     place = PAGES.get(text_of(form, "then"), "/changes")

@@ -14,10 +14,11 @@ from fieldnote.recognize.trade_language import TradeLanguage, spoken
 
 SHORT_S = 2.2
 """Up to this length an utterance may be a word or two said alone."""
-# Found on the hearing bench (40 sentences, three voices never tuned on, clean, 10 and 5 dB): see docs/hearing.md.
-_LANGUAGE = 0.2
-_A_WORD = 1.0
-"""What the language model takes off for each further word is given back in part, or short readings would always win."""
+_SENTENCE = (0.12, 0.5)
+_ALONE = (0.2, 1.0)
+"""The share of the language's log-probability, and what is given back for each word, since it takes something off for
+every one and short readings would always win: for sentences, and for what may be said alone, where nothing else helps.
+Found on the hearing bench with three voices never tuned on, clean, 10 and 5 dB: see docs/hearing.md."""
 NOT_FOUND = 2.0
 """What a phrase has to make up for that the search did not find by itself, in nats. Without it other things said alone
 ("call him back") turn more often into what the trade says alone: 6 of 50 in a voice of flite, with it 4."""
@@ -31,14 +32,14 @@ class Fit:
     sound: float
 
 
-def ranked(fits: Sequence[Fit], language: TradeLanguage) -> list[int]:
-    """The readings' places in ``fits``, best first."""
-    worth = [_worth(fit, language) for fit in fits]
+def ranked(fits: Sequence[Fit], language: TradeLanguage, *, alone: bool = False) -> list[int]:
+    """The readings' places in ``fits``, best first; ``alone`` where they may be a word or two said alone."""
+    worth = [_worth(fit, language, *(_ALONE if alone else _SENTENCE)) for fit in fits]
     return sorted(range(len(fits)), key=lambda i: -worth[i])
 
 
-def _worth(fit: Fit, language: TradeLanguage) -> float:
+def _worth(fit: Fit, language: TradeLanguage, share: float, a_word: float) -> float:
     words = spoken(fit.text)
     # How often the training text has one word alone says little about people: what is said alone is as likely, each.
     prior = -math.log(len(language.alone)) if words in language.known_alone else language.log_prob(words)
-    return fit.sound + _LANGUAGE * prior + _A_WORD * len(words.split())
+    return fit.sound + share * prior + a_word * len(words.split())

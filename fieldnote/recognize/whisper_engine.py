@@ -215,10 +215,11 @@ class WhisperEngine:
         if self._language is None or not taken.readings[0].text:
             return taken
         readings = list(taken.readings)
-        if length_s <= SHORT_S:
+        alone = length_s <= SHORT_S
+        if alone:
             readings += self._said_alone(taken, {bare(reading.text) for reading in readings})
         fits = [Fit(reading.text, reading.score * (len(reading.tokens) + 1)) for reading in readings]
-        best = readings[ranked(fits, self._language)[0]]
+        best = readings[ranked(fits, self._language, alone=alone)[0]]
         return replace(taken, readings=(best, *(r for r in taken.readings if r is not best)))
 
     def _said_alone(self, taken: _Pass, found: Collection[str]) -> list[_Reading]:
@@ -237,7 +238,7 @@ class WhisperEngine:
         phrases = [phrase for phrase in self._language.alone if phrase not in found]
         tokens = [self._tokens(as_written(phrase)) for phrase in phrases]
         begun = [Fit(phrase, float(scores[ids[0]])) for phrase, ids in zip(phrases, tokens, strict=True)]
-        near = ranked(begun, self._language)[:_FOLLOWED]
+        near = ranked(begun, self._language, alone=True)[:_FOLLOWED]
         followed = self._follow(taken.encoded, taken.frames, [tokens[i] for i in near])
         return [
             _Reading(tuple(tokens[i]), as_written(phrases[i]), (total - NOT_FOUND) / (len(tokens[i]) + 1))

@@ -125,8 +125,11 @@ def test_the_trades_language_leaves_plain_english(trade_engine: WhisperEngine, s
     assert heard.settings["trade_language"] is True
 
 
-def test_the_trades_language_chooses_among_readings(default_engine: WhisperEngine, sentence: np.ndarray) -> None:
+def test_the_trades_language_chooses_among_readings(
+    default_engine: WhisperEngine, sentence: np.ndarray, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A language in which another reading is usual makes that reading the text; the first stays among the others."""
+    monkeypatch.setattr("fieldnote.recognize.rescoring._SENTENCE", (5.0, 0.0))
     heard = default_engine.hear(sentence)
     other = next(o.text for o in heard.alternatives if spoken(o.text) != spoken(heard.text))
     odd = TradeLanguage.of_texts([other] * 50)

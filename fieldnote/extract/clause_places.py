@@ -29,7 +29,11 @@ class PlaceReader(ClauseBase):
         """ "Forty seconds and it's in": the result of the test under way."""
         nxt = self._row[i + 1] if i + 1 < len(self._row) else None
         before = self._row[i - 1] if i else None
-        ends = nxt is None or nxt.kind in ("and", "but", "then")
+        ends = (
+            nxt is None
+            or nxt.kind in ("and", "but", "then")
+            or (c.item.text == "through" and nxt.kind == "preposition")
+        )
         if not ends or c.item.text not in ("in", "through") or before is None or before.kind != "link":
             return False
         test = self._test
@@ -257,6 +261,9 @@ class PlaceReader(ClauseBase):
         self._mode = "state"
 
     def _placed_state(self, frame: Frame, thing: Thing, prep: str) -> None:
+        item, said = self._prep_item, frame.thing
+        if item is not None and item.is_a("nearby") and frame.of_thing and said is not None and said.bare:
+            return  # "the right one is torn by the mirror": near it
         if self._hidden_by(frame, thing):
             if not thing.named:
                 return

@@ -349,7 +349,12 @@ class WordReader(ClauseBase):
             self._mode in ("act", "state", "test")
             and self._last is not None
             and not self._with
-            and not (self._last.kind == "act" and self._last.thing is None and not self._last.pronoun)
+            and not (
+                self._last.kind == "act"
+                and self._last.thing is None
+                and not self._last.pronoun
+                and not self._last.fault
+            )
         ) and self._handle is None:
             plan, count = self._plan, self._count
             self._close()

@@ -158,7 +158,7 @@ class WordReadings(ItemsAhead):
         if item.is_a("opener"):
             if last is None:
                 return following is not None and not following.is_a("negator")
-            if following is not None and "method" in following.tags:
+            if following is not None and ("method" in following.tags or following.is_a("there_is")):
                 return True  # "try the right, okay, hose on the lamp"
             return last.kind not in (
                 "thing", "link", "pronoun", "state", "hedge", "both_of", "and", "or", "retest", "test",

@@ -30,6 +30,7 @@ WORD_CLASSES: dict[str, str] = {
     "next_up": "of the words of then, those that announce: next",
     "preposition": "before the place or part that something is at: in, on, at, along, behind",
     "to_place": "before the place that water is put on or comes out at: to, into, onto, down",
+    "nearby": "of the words of preposition, those before what something is merely near to: by, next to",
     "owner": "whose a thing is: my, your",
     "where": "leads in what tells a place: the seam WHERE the pillar meets the roof",
     "which": "leads in what is told of a thing in passing: the gasket WHICH I kept",

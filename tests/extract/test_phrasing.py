@@ -417,6 +417,39 @@ CASES: dict[str, list[tuple[list[str], list[str]]]] = {
             ["check sunroof/drain-tube left pinched front", "check sunroof/drain-tube right disconnected rear"],
         ),
     ],
+    "before this job, and not yet": [
+        (["the windshield was replaced last year"], []),
+        (["a while back somebody taped the hood seal, the hood seal is torn"], ["check hood/weatherstrip torn"]),
+        (["recommend removing the back glass"], ["plan back-glass -"]),
+        (
+            ["left rear footwell", "found mud in the right rear footwell", "the carpet is damp"],
+            ["evidence rear-footwell/carpet right damp"],
+        ),
+    ],
+    "near to it": [
+        (
+            ["left front door weatherstrip", "the right one is torn by the mirror"],
+            ["check front-door/weatherstrip right torn"],
+        ),
+    ],
+    "each with its own number": [
+        (
+            ["three of the clips on the rear door are missing and one has a torn grommet"],
+            ["check rear-door/trim-clip missing count 3", "check rear-door/grommet torn"],
+        ),
+        (
+            ["sealed the left shield with butyl, put in four new clips"],
+            ["repair water-shield left reseal with butyl-tape", "repair trim-clip left replace count 4"],
+        ),
+        (
+            ["hand me that light would you. okay there's a drip on the headliner at the sunroof"],
+            ["evidence sunroof/headliner drip"],
+        ),
+        (
+            ["tapped the dent out on the left tail lamp, new gasket"],
+            ["repair tail-lamp left straighten", "repair tail-lamp/gasket left replace"],
+        ),
+    ],
 }
 
 

@@ -93,6 +93,9 @@ class Whereabouts:
         if thing.other_side and draft.focus.side:
             return _OTHER.get(draft.focus.side, draft.focus.side)
         if thing.both and thing.side in (None, "both"):
+            several = thing.part is not None and self._lex.parts[thing.part].several
+            if several and not thing.named and draft.focus.side in _OTHER:
+                return draft.focus.side  # "torqued both nuts" of the left lamp
             return "both"
         return thing.side
 

@@ -63,6 +63,8 @@ class Part(Term):
     """Where it can be: said without a place, it is at the one of these that was named last."""
     kind_of: str = field(default="", metadata={"ref": "part"})
     """A wider part: "the seal" said after "the weatherstrip" means the same thing."""
+    several: bool = False
+    """Of which there are more than one at a place: "both studs" of the left lamp names no two sides."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -116,7 +116,8 @@ class Chosen:
     def came_in(self) -> tuple[Ints, Ints]:
         """At which places water came in: visits and codes of places, each pair once."""
         leaks, of = self.found_leaks
-        return distinct(of, leaks["place"])
+        visit, place = distinct(of, leaks["place"])
+        return visit, place
 
     @cached_property
     def showed(self) -> tuple[Ints, Ints]:

@@ -236,7 +236,7 @@ def _weeks(patterns: Patterns, name: Name) -> Iterator[Grid]:
         f"{untold} more weeks lie beyond a limit with too few jobs to tell. By chance alone, fewer than "
         f"{CHANCE * many:.1f} would be out."
     )
-    heads = ("Week", "What", "Jobs", "Share", "Limits", "Out of control")
+    heads: tuple[str, ...] = ("Week", "What", "Jobs", "Share", "Limits", "Out of control")
     lines = tuple(sorted(out, key=lambda line: line.cells[0], reverse=True))
     yield Grid("Weeks out of control", heads, lines, 2, 2, "None.", note)
     heads = ("Week", "Jobs", "Share", "Limits", "Out of control")

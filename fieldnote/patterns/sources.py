@@ -109,18 +109,22 @@ def _by(by: By, chosen: Chosen, shares: Floats, settings: PatternSettings) -> li
     group, source = np.divmod(np.array(list(by_pair), np.int64), width)
     counts = np.array([len(jobs) for jobs in by_pair.values()], np.int64)
     of = np.bincount(codes[chosen.found])[group] if len(group) else counts
-    limits = np.stack(wilson_many(counts, of, settings.level), 1).tolist()
+    lows, highs = wilson_many(counts, of, settings.level)
     everywhere = shares[source] if len(source) else np.zeros(0)
     low, high = wilson_many(counts, of, 1 - (1 - settings.level) / max(1, len(counts)))
     apart = np.where(counts < settings.few, 0, np.where(low > everywhere, 1, np.where(high < everywhere, 2, 0)))
     drawn = shrunk_many(counts, of, everywhere, settings.prior_jobs)
-    rows = [
-        GroupShare(
-            by, chosen.word(g), *found.keys[s], Share(n, many, *ends, n < settings.few), to, overall, _APART[side], jobs
+    shown = [
+        Share(*row)
+        for row in zip(
+            counts.tolist(), of.tolist(), lows.tolist(), highs.tolist(), (counts < settings.few).tolist(), strict=True
         )
-        for g, s, n, many, ends, to, overall, side, jobs in zip(
-            group.tolist(), source.tolist(), counts.tolist(), of.tolist(), limits, drawn.tolist(),
-            everywhere.tolist(), apart.tolist(), by_pair.values(), strict=True,
+    ]
+    rows = [
+        GroupShare(by, chosen.word(g), found.keys[s][0], found.keys[s][1], share, to, overall, _APART[side], jobs)
+        for g, s, share, to, overall, side, jobs in zip(
+            group.tolist(), source.tolist(), shown, drawn.tolist(), everywhere.tolist(), apart.tolist(),
+            by_pair.values(), strict=True,
         )
     ]  # fmt: skip
     return sorted(rows, key=lambda row: (row.group, -row.shrunk, row.place, row.part or ""))

@@ -51,7 +51,7 @@ class Filters:
     def survey(self) -> Survey:
         """As the flow takes it."""
         grade = self.grade if self.grade in GRADES else "water"
-        return Survey(self.since or None, self.until or None, self.place or None, grade, self.role or None)  # type: ignore[arg-type]
+        return Survey(self.since or None, self.until or None, self.place or None, grade, self.role or None)
 
     def query(self, **more: str) -> str:
         """As the end of an address."""
@@ -194,7 +194,7 @@ def naming(rooms: Rooms) -> Name:
     pack = rooms.pack
 
     def name(kind: str, id: str) -> str:
-        return pack.term(kind, id).name if id and pack.entry(kind, id) else id.replace("-", " ")  # type: ignore[arg-type]
+        return pack.term(kind, id).name if id and pack.entry(kind, id) else id.replace("-", " ")
 
     return name
 

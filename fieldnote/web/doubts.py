@@ -19,6 +19,9 @@ DOUBTFUL_TURNING_POINT = 0.25
 UNSURE_WORD = 0.6
 """Confidence below which a word that gives a side, a number or a "no" is to be confirmed by ear."""
 
+NO_WITHIN = 3
+"""Words before a finding among which a "no" or "not" that denies it stands."""
+
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
@@ -54,6 +57,11 @@ def _why(entry: Entry, said: Mapping[str, Utterance], touched: set[str]) -> Sequ
         why.append(f"the side was heard unsurely (“{word.text}”)")
     if "quantities" not in touched and (word := _unsure(entry, "quantity", said)):
         why.append(f"the number was heard unsurely (“{word.text}”)")
+    if entry.kind == "source" and not touched & {"place", "part"}:
+        heard = [word for role in ("part", "place") if (word := _unsure(entry, role, said))]
+        why += [f"the source was heard unsurely (“{word.text}”)" for word in heard[:1]]
+    if not entry.present and "present" not in touched and (word := _unsure_no(entry, said)):
+        why.append(f"the “no” was heard unsurely (“{word.text}”)")
     return tuple(dict.fromkeys(why))
 
 
@@ -81,6 +89,19 @@ def _unsure(entry: Entry, role: str, said: Mapping[str, Utterance]) -> Word | No
         if word.confidence is not None and word.confidence < UNSURE_WORD
     ]
     return min(words, key=lambda word: word.confidence or 0.0, default=None)
+
+
+def _unsure_no(entry: Entry, said: Mapping[str, Utterance]) -> Word | None:
+    """The least sure of the words that say or deny a finding: its own and the few before, where a "no" or "not" stands;
+    which of them denies it, no entry tells."""
+    words = []
+    for origin in entry.origins:
+        if origin.role == "head" and origin.utterance_id in said:
+            utterance, start = said[origin.utterance_id or ""], origin.start or 0
+            before = _words_in(utterance, 0, start)
+            words += [*before[-NO_WITHIN:], *_words_in(utterance, start, origin.end or 0)]
+    unsure = [word for word in words if word.confidence is not None and word.confidence < UNSURE_WORD]
+    return min(unsure, key=lambda word: word.confidence or 0.0, default=None)
 
 
 def _words_in(utterance: Utterance, start: int, end: int) -> Sequence[Word]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fieldnote.records import Edit, Entry, Job, Origin, Quantity, Utterance, Word
@@ -51,3 +53,41 @@ def test_an_unsure_word_for_the_side_is_doubted() -> None:
     (doubt,) = doubts(job(spoken, side_confidence=0.4))
     assert doubt.why == ("the side was heard unsurely (“left”)",)
     assert doubts(job(spoken, side_confidence=0.4, edited="side")) == ()
+
+
+def heard(text: str, entry: Entry, roles: dict[str, str], *, unsure: str) -> tuple[str, ...]:
+    """Why an entry is doubted whose words were all heard surely but one."""
+    words = tuple(Word(w, n * 0.3, n * 0.3 + 0.3, 0.4 if w == unsure else 0.95) for n, w in enumerate(text.split()))
+    said = Utterance("u1", text, "c1", 0.0, 3.0, words=words)
+    at = {role: (text.index(part), text.index(part) + len(part)) for role, part in roles.items()}
+    origins = tuple(Origin("spoken", "u1", begin, end, role=role) for role, (begin, end) in at.items())
+    found = doubts(
+        Job("j1", "Unit 1", "2026-11-25T08:00:00Z", utterances=(said,), entries=(replace(entry, origins=origins),))
+    )
+    return found[0].why if found else ()
+
+
+@pytest.mark.parametrize(
+    ("unsure", "why"),
+    [
+        ("not", ("the “no” was heard unsurely (“not”)",)),
+        ("torn", ("the “no” was heard unsurely (“torn”)",)),
+        ("lamp", ()),
+        ("", ()),
+    ],
+)
+def test_a_no_that_was_heard_unsurely_is_listed(unsure: str, why: tuple[str, ...]) -> None:
+    """The words before what is denied count, since one of them denies it; those further off do not."""
+    entry = Entry("check", "tail-lamp", "gasket", state="torn", present=False, id="e1")
+    assert heard("the lamp gasket there is not torn", entry, {"head": "torn", "part": "gasket"}, unsure=unsure) == why
+    there = replace(entry, present=True)
+    assert heard("the lamp gasket there is not torn", there, {"head": "torn", "part": "gasket"}, unsure=unsure) == ()
+
+
+@pytest.mark.parametrize(("unsure", "why"), [("gasket", ("the source was heard unsurely (“gasket”)",)), ("is", ())])
+def test_a_source_that_was_heard_unsurely_is_listed(unsure: str, why: tuple[str, ...]) -> None:
+    """Its part and its place; of another kind of entry they count less."""
+    entry = Entry("source", "tail-lamp", "gasket", id="e1")
+    roles = {"head": "source is", "part": "gasket"}
+    assert heard("source is the lamp gasket", entry, roles, unsure=unsure) == why
+    assert heard("source is the lamp gasket", replace(entry, kind="check"), roles, unsure=unsure) == ()

@@ -29,6 +29,9 @@ READ_WITH = {
     "/jobs/{job_id}/sound/{clip_id}": "play sound",
     "/jobs/{job_id}/files/{to}": "take documents",
     "/words": "change words",
+    "/words/alike": "change words",
+    "/words/proving": "change words",
+    "/kept-sound": "delete sound",
 }
 """Pages that show what not everybody may see."""
 

@@ -35,8 +35,9 @@ def work(url: str, folder: Path, confirmed: Confirmed, dictates: bool) -> None:
     """Send recordings, changes and new jobs until the server is gone."""
     try:
         with browser(url) as client:
-            page = client.get("/", params={"q": "Unit 9"}).text
-            job = page.split('href="/jobs/')[1].split('"')[0]
+            found = client.get("/", params={"q": "Unit 9"})
+            assert found.status_code == 200 and 'href="/jobs/' in found.text, found.text
+            job = found.text.split('href="/jobs/')[1].split('"')[0]
             for number in range(10_000):
                 if dictates:
                     data = wav(folder / "take.wav", 0.2 + 0.001 * number).read_bytes()

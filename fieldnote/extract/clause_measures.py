@@ -142,6 +142,8 @@ class MeasureReader(ClauseBase):
             if self._last is None and self._linked and self.frames and self.frames[-1].kind in ("state", "source"):
                 said = self.frames[-1]
                 if self._subject_pronoun or (self._subjects and self._subjects[-1] is said.thing):
+                    self._subjects, self._subject_pronoun = [], False
+                    self._last, self._mode = said, "state"
                     return said  # "a skip, it's an inch long", "a skip that was an inch long"
             before_noun = (
                 nxt is not None and nxt.kind in ("state", "water") and nxt.item.sense("state", "noun") is not None

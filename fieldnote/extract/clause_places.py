@@ -261,8 +261,8 @@ class PlaceReader(ClauseBase):
         self._mode = "state"
 
     def _placed_state(self, frame: Frame, thing: Thing, prep: str) -> None:
-        item, said = self._prep_item, frame.thing
-        if item is not None and item.is_a("nearby") and frame.of_thing and said is not None and said.bare:
+        item, spoken = self._prep_item, frame.thing
+        if item is not None and item.is_a("nearby") and frame.of_thing and spoken is not None and spoken.bare:
             return  # "the right one is torn by the mirror": near it
         if self._hidden_by(frame, thing):
             if not thing.named:
@@ -304,8 +304,10 @@ class PlaceReader(ClauseBase):
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
         elif frame.thing is None or not frame.of_thing:
+            self._place_before(frame, thing)
             self._place_state(thing)
         else:
+            self._place_before(frame, thing)
             whole = located(self._told_by(frame.thing, thing), thing)
             frame.inherited = frame.inherited and thing.bare
             for said in self._clause:
@@ -314,6 +316,16 @@ class PlaceReader(ClauseBase):
             frame.thing = whole
             frame.spans.extend(thing.spans)
             frame.end = max(frame.end, thing.end)
+
+    def _place_before(self, frame: Frame, thing: Thing) -> None:
+        """ "A torn gasket and a bent stud on the left lamp": the first of them is there too."""
+        n = next((k for k, f in enumerate(self.frames) if f is frame), 0)
+        before = self.frames[n - 1] if n else None
+        if before is None or before.kind != "state" or before.thing is None or frame.thing is None or not frame.joined:
+            return
+        led = all(any(s.role == "part" and s.start > f.spans[0].start for s in f.spans) for f in (before, frame))
+        if led and not before.thing.named and before.thing.part is not None and thing.named:
+            before.thing = located(before.thing, changed(thing, part=None))
 
     def _hidden_by(self, frame: Frame, thing: Thing) -> bool:
         """Whether a sign is only behind or under a part, and not on it."""

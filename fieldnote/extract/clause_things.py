@@ -256,6 +256,8 @@ class ThingReader(PlaceReader):
             self._begin(thing)
         elif frame.thing is None and not frame.pronoun:
             self._give_object(thing)
+        elif joined and frame.material is not None and frame.by_material is None and not thing.bare:
+            self._act(frame.acts, thing)  # "the left hinge with urethane and the right one with sealer"
         elif joined:
             frame.more.append(thing)
             frame.end = max(frame.end, thing.end)

@@ -208,7 +208,8 @@ class WordReadings(ItemsAhead):
             rival = "state" in item.tags or item.is_a("off", "preposition", "filler", "function")
             if not rival:
                 return done
-            if "state" in item.tags and i and items[i - 1].is_a("determiner") and self._name_ahead(items, i + 1):
+            led_in = i > 0 and (items[i - 1].is_a("determiner") or items[i - 1].number is not None)
+            if "state" in item.tags and led_in and self._name_ahead(items, i + 1):
                 return None  # "the lifted sealer"
             if item.is_a("off", "preposition", "to_place", "function") and done.form == "said":
                 behind = last is not None and last.kind in ("thing", "link", "pronoun")

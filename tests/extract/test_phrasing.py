@@ -450,6 +450,30 @@ CASES: dict[str, list[tuple[list[str], list[str]]]] = {
             ["repair tail-lamp left straighten", "repair tail-lamp/gasket left replace"],
         ),
     ],
+    "two of them at one place": [
+        (
+            ["there's a torn gasket and a bent stud on the left tail lamp"],
+            ["check tail-lamp/gasket left torn", "check tail-lamp/stud left bent"],
+        ),
+        (
+            ["found two loose screws and one stripped screw on the right rack foot"],
+            ["check roof-rack/screw right loose-fastener count 2", "check roof-rack/screw right stripped"],
+        ),
+        (
+            ["resealed the left liftgate hinge with urethane and the right hinge with seam sealer"],
+            ["repair liftgate-hinge left reseal with urethane", "repair liftgate-hinge right reseal with seam-sealer"],
+        ),
+        (
+            [
+                "the left roof joint has a skip in the sealer, it's an inch long, and the molding clip next to it is missing"
+            ],
+            ["check roof-joint/seam-sealer left skip length 1in", "check roof-joint/trim-clip left missing"],
+        ),
+        (
+            ["left tail lamp", "torqued both nuts to forty inch pounds"],
+            ["repair tail-lamp/bolt left tighten torque 40in_lb"],
+        ),
+    ],
 }
 
 

@@ -162,12 +162,18 @@ class ThingReader(PlaceReader):
         while j < len(self._row) and self._row[j].kind in ("link", "determiner", "skip"):
             j += 1
         said = self.frames[-1] if self.frames else None
-        same = j < len(self._row) and self._row[j].kind == "same" and j + 1 >= len(self._row)
-        if not same or said is None or said.kind not in ("state", "act") or not thing.bare or thing.side is None:
+        last = self._row[j] if j < len(self._row) else None
+        ends = j + 1 >= len(self._row) or self._row[j + 1].kind in ("and", "but", "then")
+        denied = last is not None and last.kind == "negator" and last.item.text.endswith("nt") and ends
+        same = last is not None and last.kind == "same" and j + 1 >= len(self._row)
+        if not (same or denied) or said is None or not thing.bare or thing.side is None:
+            return False
+        if said.kind != "state" and (denied or said.kind != "act"):
             return False
         again = replace(
             said, thing=changed(said.thing or thing, side=thing.side, both=False), more=[], spans=[*said.spans]
         )
+        again.present = again.present != denied  # "the left drain was blocked, the right one wasn't"
         again.mark(self._row[i].start, self._row[j].end, "head")
         self._close()
         self._add(again)

@@ -464,14 +464,20 @@ CASES: dict[str, list[tuple[list[str], list[str]]]] = {
             ["repair liftgate-hinge left reseal with urethane", "repair liftgate-hinge right reseal with seam-sealer"],
         ),
         (
-            [
-                "the left roof joint has a skip in the sealer, it's an inch long, and the molding clip next to it is missing"
-            ],
+            ["left roof joint has a skip in the sealer, it's an inch long, and the clip next to it is missing"],
             ["check roof-joint/seam-sealer left skip length 1in", "check roof-joint/trim-clip left missing"],
         ),
         (
             ["left tail lamp", "torqued both nuts to forty inch pounds"],
             ["repair tail-lamp/bolt left tighten torque 40in_lb"],
+        ),
+        (
+            ["the left drain of the cowl was blocked, the right one wasn't"],
+            ["check cowl/drain-hole left blocked", "check cowl/drain-hole right no blocked"],
+        ),
+        (
+            ["the left A pillar trim has beads of water on it, the right one hasn't"],
+            ["evidence a-pillar/trim-panel left droplets", "evidence a-pillar/trim-panel right no droplets"],
         ),
     ],
 }

@@ -73,7 +73,7 @@ def served(filled: Path, shipped: Rooms, tmp_path: Path) -> Iterator[Served]:
 def new_page(browser: Any, width: int = 1280, scheme: str = "light") -> Any:
     context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme)
     page = context.new_page()
-    page.set_default_timeout(8000)
+    page.set_default_timeout(20_000)
     page.faults = []
     page.on("pageerror", lambda fault: page.faults.append(str(fault)))
     page.on("console", lambda said: page.faults.append(said.text) if said.type == "error" else None)

@@ -188,7 +188,8 @@ def test_dead_wifi_loses_nothing(browser: Any, served: Served) -> None:
     other.wait_for_selector("#still-here", state="hidden")
     served.app.state.live.close()
     clips = served.rooms.store.job("Unit 7").clips
-    assert sum(clip.duration_s for clip in clips) == pytest.approx(kept_s, abs=0.001), served.app.state.live.faults
+    why = served.app.state.live.faults, sorted(path.name for path in (served.rooms.home / "journal").rglob("*"))
+    assert sum(clip.duration_s for clip in clips) == pytest.approx(kept_s, abs=0.001), why
     other.context.close()
 
 

@@ -107,7 +107,8 @@ def show_alike(page: OnPage, q: str = "") -> HTMLResponse:
     rooms = page.house.rooms
     phrase = " ".join(q.lower().split())
     found = confusions_of(rooms, phrase)
-    pairs = [pair_of(pair, rooms.pack) for pair in found.pairs]
+    open_pairs = [pair for pair in found.pairs if not pair.reviewed]
+    pairs = [pair_of(pair, rooms.pack) for pair in open_pairs]
     return page.render(
         "words_alike.html.j2",
         q=phrase,

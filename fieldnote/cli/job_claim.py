@@ -41,6 +41,10 @@ def claim(
     paid: Annotated[bool, typer.Option("--paid", help="The claim was paid.")] = False,
     returned: Annotated[_Text, typer.Option("--returned", metavar="WHY", help="It was sent back, and why.")] = None,
     on: Annotated[_Text, typer.Option("--on", metavar="DATE", help="With --paid or --returned: the day.")] = None,
+    clear: Annotated[
+        Optional[list[str]],
+        typer.Option("--clear", metavar="OPTION", help="Empty what an option set, such as failed-part; one each."),
+    ] = None,
     payers: Annotated[bool, typer.Option("--payers", help="List the payers and what each wants.")] = False,
     short: Annotated[bool, typer.Option("--short", help="Print the short form alone, to be pasted.")] = False,
     by: Annotated[_Text, typer.Option("--by", help="Who says so; otherwise who is logged in.")] = None,
@@ -60,6 +64,8 @@ def claim(
       fieldnote job claim "unit 12" --short
 
       fieldnote job claim "unit 12" --returned "no retest" --on 2026-11-25
+
+      fieldnote job claim "unit 12" --clear failed-part
     """
     from fieldnote.cli.job import _changed, _person
     from fieldnote.flow import Rooms
@@ -86,8 +92,9 @@ def claim(
         outcome=outcome,  # type: ignore[arg-type]
         outcome_day=(on or date.today().isoformat()) if outcome else None, outcome_reason=returned,
     )  # fmt: skip
-    if wanted != Claim():
-        made = set_claim(rooms.store, found, wanted, _person(by), pack)
+    if wanted != Claim() or clear:
+        emptied = [field for option in clear or () for field in _fields_of(option)]
+        made = set_claim(rooms.store, found, wanted, _person(by), pack, clear=emptied)
         if not made:
             raise UserMistake("nothing was given that differs", where=found.name, do="The claim is so already.")
         _changed(rooms.store.job(found.id), made, as_json)
@@ -99,6 +106,17 @@ def claim(
         print(json.dumps(as_wire(found.claim, state), ensure_ascii=False, indent=2))
     else:
         _show(found, state)
+
+
+def _fields_of(option: str) -> tuple[str, ...]:
+    """The fields of a claim that an option sets."""
+    from fieldnote.narrate.payers import LABOR
+
+    hours = {field.removesuffix("_h"): (field,) for field in LABOR}
+    answer = ("outcome", "outcome_day", "outcome_reason")
+    named = {"in": ("day_in",), "out": ("day_out",), "part": ("parts",), "operation": ("operations",)}
+    name = option.lstrip("-").replace("-", "_")
+    return {**hours, **named, "paid": answer, "returned": answer}.get(name, (name,))
 
 
 def as_wire(claim: Claim, state: ClaimState) -> dict[str, object]:

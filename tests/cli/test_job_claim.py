@@ -134,3 +134,24 @@ def test_the_same_again_is_told() -> None:
     run("claim", "van 3", "--authorization", "A")
     with pytest.raises(UserMistake, match="differs"):
         run("claim", "van 3", "--authorization", "A")
+
+
+@pytest.mark.parametrize(
+    ("option", "given", "fields"),
+    [
+        ("failed-part", ("--failed-part", "1"), ("failed_part",)),
+        ("--part", ("--part", "2 x 7 clip"), ("parts",)),
+        ("diagnosis", ("--diagnosis", "0.5"), ("diagnosis_h",)),
+        ("in", ("--in", "2026-11-02"), ("day_in",)),
+        ("returned", ("--returned", "no retest"), ("outcome", "outcome_day", "outcome_reason")),
+    ],
+)
+def test_what_an_option_set_is_emptied(option: str, given: tuple[str, ...], fields: tuple[str, ...]) -> None:
+    """By the option's own name; a name that there is not is refused with those that there are."""
+    run("claim", "van 3", *given)
+    before = claim()["claim"]
+    assert all(before[field] for field in fields)
+    run("claim", "van 3", "--clear", option)
+    assert not any(claim()["claim"][field] for field in fields)
+    with pytest.raises(UserMistake, match="a claim has no 'moon'"):
+        run("claim", "van 3", "--clear", "moon")

@@ -96,10 +96,12 @@ def _bottom(words: Sequence[str], j: int, *, many: bool, unit_follows: bool) -> 
     plural = DENOMINATORS_PLURAL.get(word)
     if plural:
         return plural, j + 1
-    single = DENOMINATORS.get(word)
+    of_a_whole = words[j + 1 : j + 3] in (["of", "an"], ["of", "a"])
+    # A recogniser hardly tells "eighths" from "eights" and "eight".
+    single = DENOMINATORS.get(word) or (8 if word == "eights" or (word == "eight" and of_a_whole) else None)
     if single is None:
         return None
-    if many and not (unit_follows or word == "quarter"):
+    if many and not (unit_follows or of_a_whole or word in ("quarter", "eights")):
         return None
     # "One quarter panel" names a panel; "one third" may be part of "number one third bolt"; "one hundredth" is the
     # ordinal in the public table.

@@ -223,6 +223,8 @@ COLUMNS = (
     "heard_to",
     "clocked_s",
     "clocked_leak_s",
+    "odd",
+    "proposed",
 )
 _ARMED = ("=", "+", "-", "@", "\t", "\r", "'")
 _NUMBERS = ("confidence", "misheard_risk", "heard_from", "heard_to", "clocked_s", "clocked_leak_s")

@@ -140,7 +140,7 @@ def _entry(wire: Any, where: str) -> Entry:
     return checked(entry_from_wire(wire, where=where), where)
 
 
-_TEXTS = ("place", "part", "state", "method", "material", "quote", "what", "unit", "id")
+_TEXTS = ("place", "part", "state", "method", "material", "quote", "what", "unit", "id", "odd", "proposed")
 
 
 def checked(entry: Entry, where: str) -> Entry:

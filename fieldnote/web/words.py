@@ -96,7 +96,7 @@ def add(page: OnPage, form: Sent) -> Response:
         what=added.what,
         changed=read_again(page.house, said_so),
         jobs=len(said_so),
-        alike=[pair_of(pair, rooms.pack) for pair in added.alike.pairs if pair.risk != "low"],
+        alike=[pair_of(pair, rooms.pack) for pair in added.alike.pairs if pair.risk != "low" and not pair.reviewed],
         proof=look_at_proof(page.house.rooms),
     )
 
@@ -107,14 +107,14 @@ def show_alike(page: OnPage, q: str = "") -> HTMLResponse:
     rooms = page.house.rooms
     phrase = " ".join(q.lower().split())
     found = confusions_of(rooms, phrase)
-    open_pairs = [pair for pair in found.pairs if not pair.reviewed]
-    pairs = [pair_of(pair, rooms.pack) for pair in open_pairs]
+    pairs = [pair_of(pair, rooms.pack) for pair in found.pairs if not pair.reviewed]
     return page.render(
         "words_alike.html.j2",
         q=phrase,
         pack=rooms.pack,
         pairs=[pair for pair in pairs if pair.risk != "low"],
         slight=[pair for pair in pairs if pair.risk == "low"],
+        reviewed=[pair_of(pair, rooms.pack) for pair in found.pairs if pair.reviewed],
         measured=found.measured,
         stale=len(found.stale),
     )

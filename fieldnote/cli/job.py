@@ -238,10 +238,15 @@ def close(job: JobName, by: By = None, as_json: AsJson = False) -> None:
       fieldnote job close "unit 12"
     """
     from fieldnote.flow import close_job
+    from fieldnote.narrate.handing_over import left_off
 
     rooms = _rooms()
     edit = close_job(rooms.store, job, _person(by))
-    _changed(rooms.store.job(edit.job_id), (edit,), as_json)
+    closed = rooms.store.job(edit.job_id)
+    _changed(closed, (edit,), as_json)
+    if closed.entries:
+        for sentence in left_off(closed, rooms.for_pack(closed.pack).pack):
+            _remark(f"closed with this still off: {sentence.text}")
 
 
 @app.command()

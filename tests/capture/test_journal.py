@@ -108,12 +108,14 @@ def test_the_disk_is_forced_every_half_second(opened: Callable[[], Journal], mon
     """Two seconds of blocks of 0.1 s force the disk at least four times."""
     stretch = begun(opened())
     synced: list[float] = []
-    clock = [time.monotonic()]
+    # A whole number of seconds to begin with: half seconds are then met exactly, whatever the machine's clock says.
+    start_s = float(int(time.monotonic()) + 1)
+    clock = [start_s]
     monkeypatch.setattr(journal_module.time, "monotonic", lambda: clock[0])
     monkeypatch.setattr(journal_module.os, "fsync", lambda handle: synced.append(clock[0]))
     for n in range(21):
+        clock[0] = start_s + n / 10
         stretch.append(block(n * 1600, 1600))
-        clock[0] += 0.1
     assert len(synced) >= 4
     assert max(b - a for a, b in itertools.pairwise(synced)) <= 0.6
 

@@ -244,6 +244,22 @@ def test_job_commands_never_load_the_matcher(filled: Store) -> None:
     assert done.stdout.strip() == "[]"
 
 
+def test_closing_with_something_still_off_is_told(home: Path) -> None:
+    """The job is closed as was asked; what was not put back is named, and nothing is once it is."""
+    from fieldnote.extract import Extractor
+    from fieldnote.vocabulary import load_pack
+
+    extractor = Extractor(load_pack("body-leaks"))
+    with Store(home) as store:
+        read_text(store, store.open_job("van 4"), "Pulled the trim panel off the left D-pillar.", extractor)
+    told = CliRunner().invoke(app, ["job", "close", "van 4"], catch_exceptions=False).stderr
+    assert "still off: The trim panel on the left D-pillar" in told
+    run("reopen", "van 4")
+    with Store(home) as store:
+        read_text(store, "van 4", "Trim panel refitted on the left D-pillar.", extractor)
+    assert "still off" not in CliRunner().invoke(app, ["job", "close", "van 4"], catch_exceptions=False).stderr
+
+
 def test_questions_are_asked_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
     """Enter skips a question, a wrong answer is asked again, a dot skips the rest."""
     from fieldnote.cli import intake_form as form

@@ -78,7 +78,7 @@ def new_page(browser: Any, width: int = 360, scheme: str = "light", **more: Any)
     """A page in a context of its own that notes what goes wrong in it."""
     context = browser.new_context(viewport={"width": width, "height": 740}, color_scheme=scheme, **more)
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(30_000)
     page.faults = []
     page.on("pageerror", lambda fault: page.faults.append(str(fault)))
     page.on("console", lambda said: page.faults.append(said.text) if said.type == "error" else None)

@@ -374,8 +374,9 @@ class Reason:
 class Suggestion:
     """A candidate source of the leak, never a test. ``probability`` is 0 to 1 and is its own: several may be true.
 
-    ``minutes``, ``opens`` and ``cautions`` are those of a look at it alone, from how the vehicle stands now: taking off
-    and putting back counted, what must come off first, texts ready to be shown.
+    ``minutes``, ``opens``, ``cautions`` and ``would_change`` are those of a look at it alone, from how the vehicle
+    stands now: taking off and putting back counted, what must come off first, texts ready to be shown, what either
+    result means.
     """
 
     rank: int
@@ -394,6 +395,7 @@ class Suggestion:
     minutes: float = 0.0
     opens: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    would_change: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,7 +71,7 @@ def _suggestion(console: Console, suggestion: Suggestion, leak_map: LeakMap, eve
         body.append_text(_reason(reason))
     if everything:
         off = f", first off: {', '.join(suggestion.opens)}" if suggestion.opens else ""
-        body.append(f"\na look takes {suggestion.minutes:g} min{off}", style="dim")
+        body.append(f"\na look takes {suggestion.minutes:g} min{off}. {suggestion.would_change}", style="dim")
     grid.add_row(str(suggestion.rank), percent(suggestion.probability), bar, body)
     console.print(grid)
 

@@ -157,6 +157,7 @@ def _suggestions(
                 minutes=look.minutes,
                 opens=look.opens,
                 cautions=look.cautions,
+                would_change=look.would_change,
             )
         )
     return tuple(out)

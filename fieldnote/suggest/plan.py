@@ -13,7 +13,7 @@ from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.closing import Standing
 from fieldnote.suggest.leak_map import Floats, LeakMap
 from fieldnote.suggest.order import LookChoice, Planner, Problem, TestChoice, together
-from fieldnote.suggest.steps import CURED, UNPROVED, StepBook, percent
+from fieldnote.suggest.steps import CURED, UNPROVED, StepBook, after_a_find, percent
 from fieldnote.suggest.trials import DRY, LEAK
 from fieldnote.suggest.zones import ZoneTest, tells, zone_test, zone_tests
 
@@ -264,9 +264,7 @@ class _Maker:
         return known
 
     def look(self, source: int, weights: Floats) -> Floats:
-        test = zone_test(self.leak_map, self.leak_map.sources[source])
-        then = "prove it with water on its zone" if test else "put it right and see that it stays dry"
-        self.book.look(source, float(weights[source] / weights.sum()), then)
+        self.book.look(source, float(weights[source] / weights.sum()), after_a_find(self.leak_map, source))
         after = weights.copy()
         after[source] *= 1.0 - self.leak_map.sources[source].row.look_power_prob
         return after

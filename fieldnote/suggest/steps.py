@@ -10,7 +10,7 @@ from fieldnote.suggest import wording
 from fieldnote.suggest.cautions import Cautions
 from fieldnote.suggest.leak_map import LeakMap, MethodRow
 from fieldnote.suggest.load import openings_needed
-from fieldnote.suggest.zones import ZoneTest
+from fieldnote.suggest.zones import ZoneTest, zone_test
 
 CURED = "Dry: it counts as cured. Leaks: the repair failed, or there is another leak."
 
@@ -66,7 +66,7 @@ class StepBook:
     def look_alone(self, source: int) -> Step:
         """A look at a source as the only thing to do; the book stays as it is."""
         alone = StepBook(self.leak_map, self.cautions, self.opened)
-        alone.look(source, 1.0, "")
+        alone.look(source, 1.0, after_a_find(self.leak_map, source))
         return alone.steps[0]
 
     def test(self, test: ZoneTest, chance: float, because: str, would_change: str) -> None:
@@ -138,6 +138,12 @@ class StepBook:
 
     def _add(self, step: Step) -> None:
         self.steps.append(replace(step, step=len(self.steps) + 1))
+
+
+def after_a_find(leak_map: LeakMap, source: int) -> str:
+    """What to do once the fault of a source was found."""
+    test = zone_test(leak_map, leak_map.sources[source])
+    return "prove it with water on its zone" if test else "put it right and see that it stays dry"
 
 
 def side_name(name: str, side: Side | None) -> str:

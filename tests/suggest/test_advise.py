@@ -230,6 +230,7 @@ def test_every_candidate_says_what_a_look_at_it_takes() -> None:
         assert (found.minutes > row.look_min) == bool(found.opens)
         told = {*cautions.of({row.place}, {row.part} - {""}, {"look"}), *cautions.always}
         assert told <= set(found.cautions)
+        assert found.would_change.startswith("Fault found: ") and "Nothing found: a look misses" in found.would_change
     hidden = [found for found in before.values() if name in found.opens]
     after = {found.source: found for found in ask(wet, off).suggestions}
     assert hidden

@@ -54,13 +54,13 @@ def handover(
 
 
 def _accept(ref: str, by: str | None) -> None:
-    from fieldnote.cli.job import _person
     from fieldnote.flow import Rooms
     from fieldnote.flow.confirming import accept_handover
+    from fieldnote.flow.who import person_of
 
     store = Rooms().store
     found = store.job(ref)
-    edit = accept_handover(store, found, _leaf(ref).text, _person(by))
+    edit = accept_handover(store, found, _leaf(ref).text, person_of(by))
     print(f"{edit.person} took over {found.name}.")
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import re
 import sys
@@ -17,6 +16,7 @@ from fieldnote.cli import intake_form as form
 from fieldnote.cli.job_claim import claim
 from fieldnote.errors import UserMistake
 from fieldnote.flow.intake_answers import Answers, intake_of, vin_remark
+from fieldnote.flow.who import person_of
 from fieldnote.records import Edit, Job, JobLine
 
 if TYPE_CHECKING:
@@ -131,10 +131,10 @@ def intake(
     )  # fmt: skip
     wanted = intake_of(given)
     made = amend(
-        rooms.store, found, wanted, _person(by), rooms.for_pack(found.pack).pack if given.needs_pack() else None
+        rooms.store, found, wanted, person_of(by), rooms.for_pack(found.pack).pack if given.needs_pack() else None
     )
     if name is not None:
-        made = (*made, rename(rooms.store, found, name, _person(by)))
+        made = (*made, rename(rooms.store, found, name, person_of(by)))
     if not made:
         raise UserMistake("nothing was given that differs", where=found.name, do="Name what to change: see --help.")
     _remark(vin_remark(wanted.vin))
@@ -241,7 +241,7 @@ def close(job: JobName, by: By = None, as_json: AsJson = False) -> None:
     from fieldnote.narrate.handing_over import left_off
 
     rooms = _rooms()
-    edit = close_job(rooms.store, job, _person(by))
+    edit = close_job(rooms.store, job, person_of(by))
     closed = rooms.store.job(edit.job_id)
     _changed(closed, (edit,), as_json)
     if closed.entries:
@@ -260,7 +260,7 @@ def reopen(job: JobName, by: By = None, as_json: AsJson = False) -> None:
     from fieldnote.flow import reopen_job
 
     rooms = _rooms()
-    edit = reopen_job(rooms.store, job, _person(by))
+    edit = reopen_job(rooms.store, job, person_of(by))
     _changed(rooms.store.job(edit.job_id), (edit,), as_json)
 
 
@@ -285,7 +285,7 @@ def correct(
 
     rooms = _rooms()
     found = rooms.store.job(job)
-    edit = correct_entry(rooms.store, found, entry, field, value, _person(by), rooms.for_pack(found.pack).pack)
+    edit = correct_entry(rooms.store, found, entry, field, value, person_of(by), rooms.for_pack(found.pack).pack)
     _changed(rooms.store.job(found.id), (edit,), as_json)
 
 
@@ -305,7 +305,7 @@ def disregard(
     from fieldnote.flow import disregard as disregard_entry
 
     rooms = _rooms()
-    edit = disregard_entry(rooms.store, job, entry, _person(by))
+    edit = disregard_entry(rooms.store, job, entry, person_of(by))
     _changed(rooms.store.job(edit.job_id), (edit,), as_json)
 
 
@@ -327,7 +327,7 @@ def undo(
     from fieldnote.flow import undo as take_back
 
     rooms = _rooms()
-    taken_back, edit = take_back(rooms.store, job, _person(by), change)
+    taken_back, edit = take_back(rooms.store, job, person_of(by), change)
     if as_json:
         _changed(rooms.store.job(edit.job_id), (edit,), as_json)
         return
@@ -419,16 +419,6 @@ def _rooms(pack: str | None = None) -> Rooms:
 
 def _console() -> Console:
     return Console(highlight=False, soft_wrap=False)
-
-
-def _person(by: str | None) -> str:
-    """Who makes a change: as given, else who is logged in."""
-    if by and by.strip():
-        return " ".join(by.split())
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a system without a user database entry, such as a bare container
-        return "unknown"
 
 
 def _state(given: str | None) -> Any:

@@ -67,9 +67,10 @@ def claim(
 
       fieldnote job claim "unit 12" --clear failed-part
     """
-    from fieldnote.cli.job import _changed, _person
+    from fieldnote.cli.job import _changed
     from fieldnote.flow import Rooms
     from fieldnote.flow.claiming import claim_state, set_claim
+    from fieldnote.flow.who import person_of
     from fieldnote.narrate.short_form import short_text
     from fieldnote.records import Claim
 
@@ -94,7 +95,7 @@ def claim(
     )  # fmt: skip
     if wanted != Claim() or clear:
         emptied = [field for option in clear or () for field in _fields_of(option)]
-        made = set_claim(rooms.store, found, wanted, _person(by), pack, clear=emptied)
+        made = set_claim(rooms.store, found, wanted, person_of(by), pack, clear=emptied)
         if not made:
             raise UserMistake("nothing was given that differs", where=found.name, do="The claim is so already.")
         _changed(rooms.store.job(found.id), made, as_json)

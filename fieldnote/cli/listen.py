@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import getpass
 import json
 import sys
 import threading
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 
 from fieldnote.errors import UserMistake
+from fieldnote.flow.who import logged_in
 
 if TYPE_CHECKING:
     from fieldnote.capture.microphone import Source
@@ -194,7 +194,7 @@ class _Sitting:
         if key in (" ", "p"):
             self._session.pause()
         elif key in ("\x7f", "\b", "u"):
-            self._session.type(self._wording("disregard"), _user())
+            self._session.type(self._wording("disregard"), logged_in())
         elif key == "m":
             self._session.mark()
         elif key == "q":
@@ -300,10 +300,3 @@ def _list_devices(as_json: bool) -> None:
     for one in found:
         chosen = "  (the system's choice)" if one.is_default else ""
         print(f"{one.number:3}  {one.name}, {one.channels} channels, {one.rate_hz} Hz{chosen}")
-
-
-def _user() -> str | None:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return None

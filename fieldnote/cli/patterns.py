@@ -187,21 +187,12 @@ def _csv(found: Patterns, folder: Path, figures: tuple[str, ...]) -> list[Path]:
 
 
 def _write_tables(folder: Path, suffix: str, tables: dict[str, bytes]) -> list[Path]:
-    written = []
+    from fieldnote.patterns.files import write_files
+
     for stem, data in tables.items():
         if not data:
             print(f"fieldnote: {stem}: no rows, so no file", file=sys.stderr)
-            continue
-        path = folder / f"{stem}.{suffix}"
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(data)
-        except OSError as error:
-            raise StoreFault(
-                f"cannot be written ({error.strerror})", where=str(path), do="Choose another folder."
-            ) from error
-        written.append(path)
-    return written
+    return list(write_files(folder, {f"{stem}.{suffix}": data for stem, data in tables.items() if data}))
 
 
 def _wire(found: Patterns, figures: tuple[str, ...], written: list[Path]) -> dict[str, Any]:

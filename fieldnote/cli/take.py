@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import sys
 import tempfile
@@ -16,6 +15,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from fieldnote.cli.bars import bar
+from fieldnote.flow.who import logged_in
 
 if TYPE_CHECKING:
     from fieldnote.flow import Taken, TakenFile
@@ -99,7 +99,7 @@ def take(
             raise UserMistake("--watch takes a folder, and no files beside it", where=sounds[0], do="Leave them out.")
         from fieldnote.cli.watch import watch_folder
 
-        watch_folder(rooms, found, watch, as_json=as_json, person=by or _user())
+        watch_folder(rooms, found, watch, as_json=as_json, person=by or logged_in())
         return
     with _files(sounds or []) as named, bar("copying") as tell:
         try:
@@ -112,7 +112,7 @@ def take(
                 rooms.extractor,
                 tell,
                 settings=settings.capture,
-                person=by or _user(),
+                person=by or logged_in(),
                 anew=anew,
             )
         except KeyboardInterrupt:
@@ -168,13 +168,6 @@ def _is_text(data: bytes) -> bool:
         return "\x00" not in data.decode("utf-8")
     except UnicodeDecodeError:
         return False
-
-
-def _user() -> str | None:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return None
 
 
 def _json(taken: Taken, names: dict[str, str]) -> dict[str, Any]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fieldnote.errors import StoreFault, UserMistake
+from fieldnote.errors import UserMistake
 from fieldnote.patterns.drawings import Name, drawings
+from fieldnote.patterns.files import write_files
 from fieldnote.patterns.plotting import Picture, picture
 from fieldnote.records import Patterns
 
@@ -22,19 +23,7 @@ def draw(patterns: Patterns, name: Name, folder: Path, to: Picture = "svg") -> t
     found = drawings(patterns, name)
     if not found:
         raise UserMistake("no job has a leak to draw", where="--charts", do="Ask for more jobs, or a lower grade.")
-    made = []
-    for stem, drawing in found.items():
-        path = folder / f"{stem}.{to}"
-        data = picture(drawing, to)
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(data)
-        except OSError as error:
-            raise StoreFault(
-                f"cannot be written ({error.strerror})", where=str(path), do="Choose another folder."
-            ) from error
-        made.append(path)
-    return tuple(made)
+    return write_files(folder, {f"{stem}.{to}": picture(drawing, to) for stem, drawing in found.items()})
 
 
 __all__ = ["Name", "Picture", "draw"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import hashlib
 import hmac
 import secrets
@@ -19,6 +18,7 @@ from starlette.requests import HTTPConnection
 
 from fieldnote.errors import UserMistake
 from fieldnote.flow import Rooms
+from fieldnote.flow.who import logged_in
 from fieldnote.records import Job
 from fieldnote.web.listening import Listening
 from fieldnote.web.looks import environment
@@ -93,7 +93,7 @@ class Page:
         if person is not None:
             return person.name
         given = " ".join(unquote(self.request.cookies.get(_WHO, "")).split())[:_LONGEST_NAME]
-        return given or _user()
+        return given or logged_in() or "someone"
 
     def job(self, job_id: str) -> Job:
         """The job of an address: an id, never a name, so that an address stays what it was.
@@ -159,13 +159,6 @@ def _put(
 ) -> None:
     secure = request.url.scheme == "https"
     answer.set_cookie(name, value, max_age=age_s, httponly=True, secure=secure, samesite="strict", path="/")
-
-
-def _user() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return "someone"
 
 
 def page_of(request: Request) -> Page:

@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 from fieldnote.flow import Rooms
+from tests.web.browsing import tab_to
 from tests.web.conftest import Lines, rooms_in
 
 CHROMIUM = shutil.which("chromium")
@@ -161,22 +162,6 @@ def test_a_side_is_corrected_with_the_keyboard_alone(browser: Any, served: Serve
     page.locator(".story").filter(has_text="right side of the rear floor").wait_for()
     assert page.faults == []
     page.context.close()
-
-
-def tab_to(page: Any, text: str, selector: str = "") -> None:
-    """Press Tab until the element has the focus, seen by its outline."""
-    for _ in range(150):
-        page.keyboard.press("Tab")
-        here = page.evaluate(
-            "([text, selector]) => { const on = document.activeElement;"
-            " return (selector ? on.matches(selector) : on.textContent.trim() === text)"
-            " && [getComputedStyle(on).outlineStyle, parseFloat(getComputedStyle(on).outlineWidth)]; }",
-            [text, selector],
-        )
-        if here:
-            assert here[0] != "none" and here[1] >= 2
-            return
-    raise AssertionError(f"Tab never came to {text or selector}")
 
 
 @pytest.mark.soak  # the same without a browser: test_desk.py
